@@ -20,7 +20,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -104,7 +104,7 @@ def build(name: str, data: Mapping[str, Any]) -> Table:
     )
 
 
-@lru_cache(maxsize=None)
+@cache
 def load(name: str) -> Table:
     """The shipped table ``name`` (file name without ``.toml``); raises ``InputError`` if there is none."""
     path = _HERE / f"{name}.toml"
