@@ -1,0 +1,29 @@
+"""A refused deed on a page: a page that says what is wrong and what to do, with the right status."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from assets_app.refusals import Refused
+from engineering.errors import InputError
+
+
+class RefusalMiddleware:
+    """Pages that do not show a refusal beside the field themselves get it as a page of its own."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
+        if isinstance(error, Refused):
+            return render(request, "refused.html", {"code": error.code, "message": error.message}, status=error.status)
+        if isinstance(error, InputError):
+            message = f"{error.argument.replace('_', ' ')} {error.reason}"
+            return render(request, "refused.html", {"code": error.code, "message": message}, status=422)
+        return None

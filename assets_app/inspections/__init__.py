@@ -1,0 +1,1 @@
+"""What was seen: inspections, findings, their severity and evidence."""

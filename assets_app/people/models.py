@@ -1,0 +1,64 @@
+"""People, their roles at a site and their qualifications."""
+
+from __future__ import annotations
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+
+
+class Person(AbstractUser):
+    """Someone who signs in."""
+
+    @property
+    def display_name(self) -> str:
+        return self.get_full_name() or self.username
+
+    def __str__(self) -> str:
+        return self.display_name
+
+
+class RoleName(models.TextChoices):
+    PLANNER = "planner", "planner"
+    TECHNICIAN = "technician", "technician"
+    INSPECTOR = "inspector", "inspector"
+    ENGINEER = "engineer", "engineer"
+    MANAGER = "manager", "manager"
+    AUDITOR = "auditor", "auditor"
+
+
+class Role(models.Model):
+    """One role of one person at one site."""
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="roles")
+    site = models.ForeignKey("assets_app.Site", on_delete=models.CASCADE, related_name="roles")
+    name = models.CharField(max_length=12, choices=RoleName.choices)
+    release_authority = models.BooleanField(default=False, help_text="named authority who may lift a hold here")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["person", "site", "name"], name="role_once_a_site")]
+
+    def __str__(self) -> str:
+        return f"{self.person} {self.name} at {self.site}"
+
+
+class Qualification(models.Model):
+    """A certificate with an end: NDT method and level, welder by process and position, engineer."""
+
+    class Kind(models.TextChoices):
+        NDT = "ndt", "non-destructive testing"
+        WELDER = "welder", "welder"
+        ENGINEER = "engineer", "engineer"
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="qualifications")
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    method = models.CharField(max_length=4, blank=True, help_text="NDT method, e.g. MT")
+    level = models.PositiveSmallIntegerField(null=True, blank=True)
+    process = models.CharField(max_length=8, blank=True, help_text="ISO 4063 number")
+    welding_position = models.CharField(max_length=8, blank=True, help_text="ISO 6947, e.g. PA, PF")
+    certificate = models.CharField(max_length=64, blank=True)
+    issued_on = models.DateField()
+    expires_on = models.DateField()
+    last_used_on = models.DateField(null=True, blank=True, help_text="a welder's continuity counts from here")
+
+    class Meta:
+        ordering = ["expires_on"]

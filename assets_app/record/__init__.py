@@ -1,0 +1,1 @@
+"""The signed, chained record: every deed that matters, in order, each entry bound to the one before."""

@@ -1,0 +1,53 @@
+"""The chained record. Entries are only ever added; ``record.actions.append`` is the one way in."""
+
+from __future__ import annotations
+
+from django.db import models
+
+
+class RecordChain(models.Model):
+    """The head of one site's chain; its row is locked while an entry is appended."""
+
+    site = models.OneToOneField("assets_app.Site", on_delete=models.PROTECT, related_name="chain")
+    head_sequence = models.PositiveBigIntegerField(default=0)
+    head_hash = models.CharField(max_length=64, blank=True)
+
+
+class RecordEntry(models.Model):
+    """One deed. ``content`` is canonical JSON text; ``hash`` = SHA-256 over previous hash, sequence, deed and content."""
+
+    site = models.ForeignKey("assets_app.Site", on_delete=models.PROTECT, related_name="record")
+    sequence = models.PositiveBigIntegerField()
+    at = models.DateTimeField()
+    deed = models.CharField(max_length=48, help_text="e.g. inspection.recorded, hold.released")
+    actor = models.ForeignKey("assets_app.Person", on_delete=models.PROTECT, null=True, related_name="+")
+    actor_name = models.CharField(max_length=160, help_text="as it stood when signed")
+    subject_kind = models.CharField(max_length=32)
+    subject_id = models.BigIntegerField()
+    asset = models.ForeignKey("assets_app.Asset", on_delete=models.PROTECT, null=True, related_name="+")
+    joint = models.ForeignKey("assets_app.Joint", on_delete=models.PROTECT, null=True, related_name="record")
+    content = models.TextField()
+    previous_hash = models.CharField(max_length=64, blank=True)
+    hash = models.CharField(max_length=64)
+
+    class Meta:
+        ordering = ["site_id", "sequence"]
+        constraints = [models.UniqueConstraint(fields=["site", "sequence"], name="record_sequence_once_a_site")]
+        indexes = [
+            models.Index(fields=["joint", "-sequence"], name="record_by_joint"),
+            models.Index(fields=["subject_kind", "subject_id"], name="record_by_subject"),
+        ]
+
+
+class IdempotencyKey(models.Model):
+    """What a device sent under one key and what it was answered: the same key gets the same answer."""
+
+    person = models.ForeignKey("assets_app.Person", on_delete=models.CASCADE)
+    key = models.CharField(max_length=80)
+    request_hash = models.CharField(max_length=64)
+    status = models.PositiveSmallIntegerField(default=0, help_text="0 while the first request is still at work")
+    body = models.JSONField(null=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["person", "key"], name="idempotency_key_once_a_person")]

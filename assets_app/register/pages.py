@@ -1,0 +1,3 @@
+"""The pages of this capability, relative to the root."""
+
+urlpatterns: list = []

@@ -1,0 +1,14 @@
+"""The Celery app. Task names are a wire format: change none that has been released."""
+
+import os
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.embedded")
+
+app = Celery("soundjoint")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.autodiscover_tasks(
+    ["assets_app.register", "schedules.duty", "schedules.due", "schedules.work", "schedules.alerts"],
+    related_name="tasks",
+)

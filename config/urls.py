@@ -1,0 +1,34 @@
+"""Every address of the service: pages at the root, the API under /api/v1/. Each capability brings its own."""
+
+from importlib import import_module
+
+from django.contrib.auth import views as auth
+from django.urls import include, path
+from drf_spectacular.views import SpectacularAPIView, SpectacularRedocView
+
+CAPABILITIES = [
+    "assets_app.register",
+    "assets_app.inspections",
+    "assets_app.people",
+    "assets_app.record",
+    "schedules.duty",
+    "schedules.due",
+    "schedules.work",
+    "schedules.deferral",
+    "schedules.alerts",
+    "schedules.planning",
+]
+
+
+def _gathered(door: str) -> list:
+    return [url for capability in CAPABILITIES for url in import_module(f"{capability}.{door}").urlpatterns]
+
+
+urlpatterns = [
+    path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),
+    path("api/v1/docs/", SpectacularRedocView.as_view(url_name="schema"), name="api-docs"),
+    path("api/v1/", include(_gathered("api"))),
+    path("sign-in/", auth.LoginView.as_view(template_name="sign_in.html"), name="sign-in"),
+    path("sign-out/", auth.LogoutView.as_view(), name="sign-out"),
+    *_gathered("pages"),
+]

@@ -1,0 +1,1 @@
+"""Put-off work: reason, interim measure, end, signature; the backlog's figures."""

@@ -1,0 +1,3 @@
+"""The API of this capability, relative to /api/v1/."""
+
+urlpatterns: list = []

@@ -1,0 +1,1 @@
+"""Limits become due dates, with their reasons; the recompute engine."""

@@ -1,0 +1,1 @@
+"""Weeks of the year against the work owed in them."""

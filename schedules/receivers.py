@@ -1,0 +1,21 @@
+"""What schedules does when assets_app tells of a change: in the same transaction, synchronously."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.dispatch import receiver
+
+from assets_app import events
+from schedules.due import actions as due
+
+
+@receiver(events.joints_changed)
+def mark_joints_stale(*, joint_ids: list[int], why: str, now: datetime, **_: Any) -> None:
+    due.mark_joints_stale(joint_ids=joint_ids, why=why, now=now, rating_too=True)
+
+
+@receiver(events.register_imported)
+def mark_site_stale(*, site_id: int, why: str, now: datetime, **_: Any) -> None:
+    due.mark_site_stale(site_id=site_id, why=why, now=now)

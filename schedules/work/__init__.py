@@ -1,0 +1,1 @@
+"""Work orders, their steps, parts and waiting; holds; closing."""

@@ -1,0 +1,110 @@
+"""Fixtures shared by all tests: a site, people of every role, assets and joints, a given clock."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+
+import pytest
+
+NOW = datetime(2026, 6, 15, 9, 0, tzinfo=UTC)
+TODAY = date(2026, 6, 15)
+
+
+@pytest.fixture
+def now() -> datetime:
+    return NOW
+
+
+@pytest.fixture
+def today() -> date:
+    return TODAY
+
+
+@pytest.fixture
+def site(db):
+    from assets_app.models import Site
+
+    return Site.objects.create(slug="larkmoor-pier", name="Larkmoor Pier", time_zone="Europe/London")
+
+
+@pytest.fixture
+def other_site(db):
+    from assets_app.models import Site
+
+    return Site.objects.create(slug="larkmoor-depot", name="Larkmoor Depot", time_zone="Europe/London")
+
+
+@pytest.fixture
+def person(db):
+    """``person("planner", site)`` makes somebody with that role there; ``authority=True`` may lift holds."""
+    from assets_app.models import Person, Role
+
+    made = 0
+
+    def make(role: str | None = None, site=None, *, authority: bool = False, username: str | None = None):
+        nonlocal made
+        made += 1
+        who = Person.objects.create_user(
+            username or f"{role or 'visitor'}{made}", password="a-good-password", first_name=(role or "visitor").title()
+        )
+        if role:
+            Role.objects.create(person=who, site=site, name=role, release_authority=authority)
+        return who
+
+    return make
+
+
+@pytest.fixture
+def asset(site):
+    from assets_app.models import Asset
+
+    return Asset.objects.create(site=site, tag="R-01", name="Gull Wheel", kind="ride", commissioned_on=date(2015, 4, 1))
+
+
+@pytest.fixture
+def weld_joint(asset):
+    from assets_app.models import Joint, Weld
+
+    joint = Joint.objects.create(
+        asset=asset, tag="W-001", name="column foot", kind="weld", load_path="single", access="easy"
+    )
+    Weld.objects.create(
+        joint=joint,
+        joint_type="tee",
+        weld_type="fillet",
+        leg_mm=8,
+        throat_mm=5.6,
+        wall_mm=12,
+        other_wall_mm=10,
+        tube_diameter_mm=219.1,
+        attachment_mm=30,
+        detail_category_mpa=71,
+        quality_level="C",
+    )
+    return joint
+
+
+@pytest.fixture
+def bolted_joint(asset):
+    from assets_app.models import BoltGroup, Joint
+
+    joint = Joint.objects.create(
+        asset=asset, tag="B-001", name="slew ring", kind="bolted", load_path="single", access="easy"
+    )
+    BoltGroup.objects.create(
+        joint=joint,
+        bolt_count=12,
+        pattern="ring",
+        ring_diameter_mm=400,
+        size="M20",
+        property_class="8.8",
+        tightening="torque",
+    )
+    return joint
+
+
+@pytest.fixture
+def counter(asset):
+    from schedules.models import Counter
+
+    return Counter.objects.create(asset=asset, name="cycles", unit="cycles")
