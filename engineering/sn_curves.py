@@ -189,7 +189,7 @@ def eccentric_step_factor(thick_mm: float, thin_mm: float, eccentricity_mm: floa
     eccentricity = float(non_negative("eccentricity_mm", eccentricity_mm))
     share = thin**1.5 / (thin**1.5 + thick**1.5)
     thickness = float(size_factor(thin, "transverse_butt"))
-    return thickness / (1 + 6 * eccentricity / thin * share)
+    return float(thickness / (1 + 6 * eccentricity / thin * share))
 
 
 def effective_range(highest_mpa: ArrayLike, lowest_mpa: ArrayLike, *, stress_free: bool = False) -> FloatArray:
