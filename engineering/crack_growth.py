@@ -21,12 +21,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import elementwise
 
-from engineering import stress_intensity, tables
-from engineering.errors import FloatArray, InputError, finite, non_negative, positive, within
+from engineering import stress_intensity
+from engineering.errors import FloatArray, InputError, non_negative, positive, within
+from engineering.growth_law import DEFAULT_LAW, GrowthLaw, law
 
-DEFAULT_LAW = "steel-air-as-welded"
-"""Faster at every range than each of the usual laws for steel in air, hence the safe one where nothing is known: the
-simplified law is the faster below 124 and above 1911 N/mm^1.5, the upper two-stage law (R ≥ 0.5) between."""
+__all__ = ["DEFAULT_ASPECT", "DEFAULT_LAW", "GrowthLaw", "cycles_between", "law", "paris_cycles", "size_after"]
 
 DEFAULT_ASPECT = 0.2
 """Depth over half length. Cracks along a toe start at many points and join: long and shallow, the safe side for
@@ -34,73 +33,6 @@ growth. Within 0.2 to 1 a smaller value never lengthens the life in tension."""
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(10)
 _BLOCK = 4096  # joints worked at once, so that the arrays stay in the processor's cache
-
-
-@dataclass(frozen=True)
-class GrowthLaw:
-    """A growth law da/dN = A ΔK^m in stages, mm per cycle and N/mm^1.5.
-
-    Attributes:
-        id: row of the table.
-        stages: (A, m) from low to high range; each begins where its line crosses the one before it.
-        threshold: range of K under which a crack is taken not to grow, N/mm^1.5; used only when asked for.
-        source, edition, status: where the constants come from and how sure that is.
-    """
-
-    id: str
-    stages: tuple[tuple[float, float], ...]
-    threshold: float
-    source: str
-    edition: str
-    status: str
-
-    @property
-    def transitions(self) -> tuple[float, ...]:
-        """Ranges of K, N/mm^1.5, at which one stage hands over to the next: (A1/A2)^(1/(m2 − m1))."""
-        pairs = zip(self.stages[:-1], self.stages[1:], strict=True)
-        return tuple(float((low[0] / high[0]) ** (1.0 / (high[1] - low[1]))) for low, high in pairs)
-
-    def rate(self, k_range: ArrayLike) -> FloatArray:
-        """Growth in mm per cycle at a range of K in N/mm^1.5 (> 0), the threshold left aside.
-
-        >>> float(law("steel-air-simplified").rate(100.0).round(12))
-        5.21e-07
-        """
-        return np.exp(self._ln_rate(np.log(positive("k_range", k_range))))
-
-    def _ln_rate(self, ln_k: FloatArray) -> FloatArray:
-        ln_a = np.log([stage[0] for stage in self.stages])
-        m = np.array([stage[1] for stage in self.stages])
-        if len(self.stages) == 1:
-            return np.asarray(ln_a[0] + m[0] * ln_k)
-        stage = np.searchsorted(np.log(self.transitions), ln_k)
-        return np.asarray(ln_a[stage] + m[stage] * ln_k)
-
-
-def law(id: str = DEFAULT_LAW, table: tables.Table | None = None) -> GrowthLaw:
-    """The growth law ``id`` of the table ``growth_laws`` (or of an office's own ``table``).
-
-    ``InputError``: ``unknown_row`` for an id that is not there, ``shape`` for stages that cannot follow each other.
-    """
-    row = (table or tables.load("growth_laws")).row(id)
-    constants, exponents = row["a"], row["m"]
-    if len(constants) != len(exponents) or not constants:
-        raise InputError(id, "a and m need the same number of stages, at least one", code="shape")
-    positive("a", constants)
-    positive("m", exponents)
-    if any(low == high for low, high in zip(exponents[:-1], exponents[1:], strict=True)):
-        raise InputError(id, "two stages that follow each other need different exponents", code="shape")
-    found = GrowthLaw(
-        id=row.id,
-        stages=tuple((float(a), float(m)) for a, m in zip(constants, exponents, strict=True)),
-        threshold=float(non_negative("threshold", row["threshold"])),
-        source=row.source,
-        edition=row.edition,
-        status=row.status,
-    )
-    if any(low >= high for low, high in zip(found.transitions[:-1], found.transitions[1:], strict=True)):
-        raise InputError(id, f"the stages do not follow each other: they cross at {found.transitions}", code="shape")
-    return found
 
 
 def paris_cycles(
@@ -313,7 +245,7 @@ class _Cracks:
         middle, half = 0.5 * ends.sum(axis=1), 0.5 * (ends[:, 1] - ends[:, 0])
         u = middle[:, None] + half[:, None] * _NODES
         inner = self._ln_k(joint, toe, u)
-        panel = half * (np.exp(u - law._ln_rate(inner)) @ _WEIGHTS)
+        panel = half * (np.exp(u - law.ln_rate(inner)) @ _WEIGHTS)
         total = np.bincount(joint, weights=panel, minlength=low.size)
         if threshold and law.threshold > 0.0:
             lowest = np.minimum(ln_k.min(axis=1), inner.min(axis=1))

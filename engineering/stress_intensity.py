@@ -79,7 +79,9 @@ def deepest_valid_mm(*, wall_mm: ArrayLike, aspect: ArrayLike, half_width_mm: Ar
     """
     wall = positive("wall_mm", wall_mm)
     shape = within("aspect", aspect, SHALLOWEST_ASPECT, ROUNDEST_ASPECT)
-    return np.minimum(DEEPEST_SHARE * wall, WIDEST_SHARE * positive_or_infinite("half_width_mm", half_width_mm) * shape)
+    half_width = positive_or_infinite("half_width_mm", half_width_mm)
+    # A hair short of the limit, so that the ratio taken of it again is never above the limit by rounding.
+    return (1.0 - 1e-12) * np.minimum(DEEPEST_SHARE * wall, WIDEST_SHARE * half_width * shape)
 
 
 def surface_crack_factor(
