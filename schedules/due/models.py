@@ -6,7 +6,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 
-from assets_app.inspections.models import Method
+from assets_app.inspections.models import Inspection, Method
 
 
 class Limit(models.TextChoices):
@@ -42,6 +42,7 @@ class Policy(models.Model):
         default=14, help_text="re-check of tightened bolts, at the latest"
     )
     due_soon_days = models.PositiveSmallIntegerField(default=30)
+    lowest_service_c = models.FloatField(default=-20.0, help_text="lowest temperature of the steel in use, °C")
     growth_law = models.CharField(
         max_length=64, blank=True, help_text="row id of the growth laws; empty: the safe default"
     )
@@ -69,6 +70,13 @@ class Programme(models.Model):
     )
     duty_count = models.FloatField(null=True, blank=True, validators=[MinValueValidator(1)], help_text="count allowed")
     source = models.CharField(max_length=200, blank=True, help_text="who allows it, in which document")
+    conditions = models.CharField(
+        max_length=8,
+        choices=Inspection.Conditions.choices,
+        default=Inspection.Conditions.NORMAL,
+        help_text="in which the looks are made; a look made in worse ones counts as such",
+    )
+    last_look_conditions = models.CharField(max_length=8, choices=Inspection.Conditions.choices, blank=True)
     last_look_on = models.DateField(null=True, blank=True, help_text="last look that counts, by this method")
     last_look_total = models.FloatField(null=True, blank=True, help_text="counter's total then")
     active = models.BooleanField(default=True)
