@@ -1,0 +1,140 @@
+"""Words and marks that every page shares: severity, due state, figures, the sheets on the head strip."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django import template
+from django.urls import NoReverseMatch, reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+
+from assets_app.doors import sheets
+from assets_app.inspections.models import Severity
+
+register = template.Library()
+
+# Each mark is drawn in a 16 x 16 box; the line grows heavier with the severity.
+MARKS: dict[str, str] = {
+    Severity.RECORD.value: '<circle cx="8" cy="8" r="3" fill="currentColor"/>',
+    Severity.WATCH.value: '<circle cx="8" cy="8" r="6" fill="none" stroke="currentColor" stroke-width="1.5"/>',
+    Severity.PLAN_REPAIR.value: (
+        '<g fill="none" stroke="currentColor" stroke-width="2"><circle cx="8" cy="8" r="6"/><path d="M2 8h12"/></g>'
+    ),
+    Severity.REPAIR_BEFORE_USE.value: (
+        '<path d="M1.5 13.5 14.5 8 1.5 2.5z" fill="none" stroke="currentColor" stroke-width="2.5" '
+        'stroke-linejoin="round"/>'
+    ),
+    Severity.HOLD_NOW.value: '<path d="M5 .5h6L15.5 5v6L11 15.5H5L.5 11V5z" fill="currentColor"/>',
+}
+
+
+def mark(severity: str) -> SafeString:
+    """The mark of a severity as inline SVG, for eyes only: the word stands beside it."""
+    return mark_safe(f'<svg viewBox="0 0 16 16" aria-hidden="true">{MARKS[severity]}</svg>')  # noqa: S308
+
+
+@register.simple_tag
+def severity(name: str, words: str = "") -> SafeString:
+    """``{% severity finding.severity %}``: mark and word; ``words`` replaces the word, the mark stays."""
+    return format_html('<span class="severity" data-severity="{}">{}{}</span>', name, mark(name), words or name)
+
+
+@dataclass(frozen=True)
+class DueWords:
+    """The due state in words; ``state`` is overdue, soon, planned, free, unrated or unprotected."""
+
+    state: str
+    words: str
+
+
+def due_words(
+    due_on: date | None,
+    today: date,
+    *,
+    soon_days: int = 30,
+    unrated: bool = False,
+    missing: str = "",
+) -> DueWords:
+    """``overdue by 12 days``, ``due in 5 days``, ``planned 3 Mar``; without a date ``unrated: ...`` or ``not limited``."""
+    if due_on is None:
+        if unrated:
+            return DueWords("unrated", f"unrated: {missing}" if missing else "unrated: a figure is missing")
+        return DueWords("free", "not limited")
+    days = (due_on - today).days
+    if days < 0:
+        return DueWords("overdue", f"overdue by {_days(-days)}")
+    if days == 0:
+        return DueWords("soon", "due today")
+    if days <= soon_days:
+        return DueWords("soon", f"due in {_days(days)}")
+    return DueWords("planned", f"planned {day_words(due_on, today)}")
+
+
+def _days(count: int) -> str:
+    return "1 day" if count == 1 else f"{count:,} days".replace(",", " ")
+
+
+def day_words(day: date, today: date) -> str:
+    """``3 Mar``, with the year where it is not this year's."""
+    words = f"{day.day} {day:%b}"
+    return words if day.year == today.year else f"{words} {day.year}"
+
+
+@register.simple_tag
+def due_state(
+    due_on: date | None, today: date, unrated: bool = False, missing: str = "", soon_days: int = 30
+) -> SafeString:
+    """``{% due_state row.due_on today %}``: the words in a span, the day itself in its title."""
+    said = due_words(due_on, today, soon_days=soon_days, unrated=unrated, missing=missing)
+    if due_on is None:
+        return format_html('<span class="due" data-state="{}">{}</span>', said.state, said.words)
+    return format_html(
+        '<time class="due" data-state="{}" datetime="{}" title="{}">{}</time>',
+        said.state,
+        due_on.isoformat(),
+        f"{due_on.day} {due_on:%B %Y}",
+        said.words,
+    )
+
+
+@register.filter
+def figure(value: Any) -> str:
+    """A number as a person reads it: three figures, thin gaps in thousands, no false digits; words pass through."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return str(value)
+    if not math.isfinite(value):
+        return "not a number"
+    if value == 0:
+        return "0"
+    if abs(value) < 0.001 or abs(value) >= 1e9:
+        mantissa, exponent = f"{value:.2e}".split("e")
+        return f"{mantissa} × 10^{int(exponent)}"
+    decimals = max(0, 2 - math.floor(math.log10(abs(value))))
+    text = f"{value:,.{decimals}f}".replace(",", "\u202f")
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+@register.filter
+def in_words(names: Iterable[str]) -> str:
+    """``planner and engineer``."""
+    ordered = sorted(names)
+    return ordered[0] if len(ordered) == 1 else ", ".join(ordered[:-1]) + " and " + ordered[-1] if ordered else ""
+
+
+@register.simple_tag(takes_context=True)
+def sheet_links(context: dict[str, Any]) -> list[dict[str, Any]]:
+    """The sheets of the signed-in person's roles, the current one marked."""
+    path = getattr(context.get("request"), "path", "")
+    links = []
+    for name in sheets.sheets_for(context.get("my_roles", ())):
+        try:
+            url = reverse(name)
+        except NoReverseMatch:
+            continue  # a capability may be left out of a build; its sheet is then not offered
+        links.append({"url": url, "word": sheets.WORDS[name], "current": path.startswith(url)})
+    return links
