@@ -53,7 +53,10 @@ _STRESSES = {
 _TON = "a ton is three different things; write t (1000 kg), kg or lb"
 _QUANTITIES = (
     _Quantity(
-        "length", "mm", "10 mm or 3/8 in", _LENGTHS, {**dict.fromkeys(("ga", "gauge", "gage", "swg"), _GAUGE), "mil": "a mil is read in two ways; write thou or mm"}
+        "length", "mm", "10 mm or 3/8 in", _LENGTHS, {
+            **dict.fromkeys(("ga", "gauge", "gage", "swg"), _GAUGE),
+            "mil": "a mil is read in two ways; write thou or mm",
+        }
     ),
     _Quantity("area", "mm2", "245 mm2", {"mm2": 1.0, "mm²": 1.0, "cm2": 100.0, "cm²": 100.0, "m2": 1e6, "m²": 1e6,
               "in2": INCH_MM**2, "in²": INCH_MM**2, "sq in": INCH_MM**2}),
