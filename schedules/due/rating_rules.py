@@ -1,0 +1,384 @@
+"""What one count of duty does to a joint, and what a method can find there in time. Pure, and worked for many at once.
+
+A *rating* changes with the steel, the spectrum, the method or the office's policy, never with the counter. Whatever is
+missing is named; nothing is guessed but for the safe choices stated in ``ASSUMED``.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from engineering import crack_growth, damage, detection, details, fracture, sn_curves, steels
+from engineering.errors import InputError
+
+EDITION = "EN 1993-1-9:2005; BS 7910:2013 growth; 2026-11"
+
+# Safe choices where a figure may be left out; each is shown as an assumption beside the date.
+ASSUMED = {
+    "attachment_mm": "attachment length not given: taken as very long, which magnifies the toe stress most",
+    "conditions": "conditions of the look as planned for this method, or as at the last look if those were worse",
+    "aspect": "crack taken as long and shallow (a/c 0.2) for growth, as half round (a/c 1) for what a visual look sees",
+    "residual": "as welded: residual stress taken at yield",
+    "load path": "load path not known: taken as single",
+}
+ROUNDEST = 1.0  # a/c; the safe side where a method sees length and depth is what counts
+SHALLOWEST = crack_growth.DEFAULT_ASPECT
+MAX_DEPTH_SHARE = 0.8  # of the wall: end of the range of the formulas
+DETAILED_METHODS = frozenset({"PT", "MT", "UT", "ET", "RT"})
+WORSE_CONDITIONS = {"good": 0, "normal": 1, "poor": 2}
+
+
+@dataclass(frozen=True)
+class Facts:
+    """One joint as seen by one method. ``None`` or an empty text: not known."""
+
+    programme_id: int
+    joint_id: int
+    kind: str  # weld | bolted
+    method: str
+    conditions: str
+    access: str
+    single_path: bool
+    consequence: str  # low | high
+    bins: Sequence[Sequence[float]] = ()  # [[range MPa, count per count of duty], ...]
+    stress_kind: str = "direct"
+    peak_mpa: float | None = None
+    bending_share: float = 0.0
+    spectrum_status: str = ""
+    spectrum_source: str = ""
+    detail: str = ""
+    category_mpa: float | None = None
+    wall_mm: float | None = None
+    attachment_mm: float | None = None
+    bolt_diameter_mm: float | None = None
+    steel_grade: str = ""
+    detection_chance: float = 0.9
+    share_single: float = 0.3
+    share_other: float = 0.5
+    looks_single: int = 3
+    looks_other: int = 2
+    lowest_service_c: float = -20.0
+    growth_law: str = ""
+
+
+@dataclass(frozen=True)
+class Missing:
+    """A figure that keeps a limit from being computed, and what to do about it."""
+
+    limit: str
+    figure: str
+    to_do: str
+
+
+@dataclass(frozen=True)
+class Rated:
+    """The rating of one programme; ``None`` means not computed, and ``missing`` says why."""
+
+    programme_id: int
+    joint_id: int
+    damage_per_count: float | None = None
+    damage_share: float = 0.3
+    detectable_mm: float | None = None
+    critical_mm: float | None = None
+    window_count: float | None = None
+    looks: int = 3
+    unprotected: bool = False
+    missing: tuple[Missing, ...] = ()
+    inputs: dict[str, Any] = field(default_factory=dict)
+
+
+def rate(facts: Sequence[Facts]) -> list[Rated]:
+    """The ratings of many programmes at once, in the order given. Never raises for one joint's bad figure: a figure
+    that cannot be right counts as missing, and the others go on."""
+    facts = [_usable(fact) for fact in facts]
+    rated = [_begin(fact) for fact in facts]
+    rated = _damage(facts, rated)
+    return _window(facts, rated)
+
+
+def worse_conditions(planned: str, last_look: str) -> str:
+    """The worse of two conditions; an empty one does not count."""
+    return max((c for c in (planned, last_look) if c), key=WORSE_CONDITIONS.__getitem__, default="normal")
+
+
+def _usable(fact: Facts) -> Facts:
+    """``fact`` without figures that cannot be right (negative, zero, NaN): such a figure is as good as none."""
+    figures = ("peak_mpa", "category_mpa", "wall_mm", "attachment_mm", "bolt_diameter_mm")
+    wrong = {name: None for name in figures if (value := getattr(fact, name)) is not None and not 0 < value < math.inf}
+    bins_right = all(len(pair) == 2 and all(0 <= number < math.inf for number in pair) for pair in fact.bins)
+    if not bins_right or not sum(pair[1] for pair in fact.bins):
+        wrong["bins"] = ()
+    return replace(fact, **wrong) if wrong else fact
+
+
+def _begin(fact: Facts) -> Rated:
+    return Rated(
+        programme_id=fact.programme_id,
+        joint_id=fact.joint_id,
+        damage_share=fact.share_single if fact.single_path else fact.share_other,
+        looks=fact.looks_single if fact.single_path else fact.looks_other,
+        inputs={
+            "single_path": fact.single_path,
+            "consequence": fact.consequence,
+            "bins": [list(pair) for pair in fact.bins],
+            "spectrum_status": fact.spectrum_status,
+            "spectrum_source": fact.spectrum_source,
+            "method": fact.method,
+            "conditions": fact.conditions,
+            "access": fact.access,
+        },
+    )
+
+
+# --- damage -----------------------------------------------------------------------------------------------------------
+
+
+def _damage(facts: Sequence[Facts], rated: list[Rated]) -> list[Rated]:
+    ready: list[int] = []
+    columns: dict[str, list[Any]] = defaultdict(list)
+    for index, fact in enumerate(facts):
+        inputs, missing = _damage_inputs(fact)
+        rated[index] = _with(rated[index], missing, **inputs)
+        if not missing:
+            ready.append(index)
+            for name in ("category_mpa", "stress_kind", "gamma_mf", "size_factor"):
+                columns[name].append(inputs[name])
+    if not ready:
+        return rated
+    ranges, counts = _padded([facts[index].bins for index in ready])
+    per_count = damage.per_operating_cycle(
+        ranges,
+        counts,
+        np.array(columns["category_mpa"]),
+        np.array(columns["stress_kind"]),
+        np.array(columns["gamma_mf"]),
+        np.array(columns["size_factor"]),
+    )
+    for index, value in zip(ready, per_count, strict=True):
+        rated[index] = replace(rated[index], damage_per_count=float(value))
+    return rated
+
+
+def _damage_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
+    missing: list[Missing] = []
+    if not fact.bins:
+        missing.append(Missing("damage", "stress spectrum", "an engineer enters the stress ranges of one count of duty"))
+    category, kind, size_effect = _category(fact, missing)
+    if category and fact.bins and kind != fact.stress_kind:
+        missing.append(Missing("damage", f"spectrum of {kind} stress", f"the detail is one of {kind} stress"))
+    factor = sn_curves.partial_factor("safe_life", fact.consequence)
+    size_factor = 1.0
+    if size_effect == "transverse_butt" and fact.wall_mm:
+        size_factor = float(sn_curves.size_factor(fact.wall_mm, "transverse_butt"))
+    elif size_effect == "bolt_tension" and fact.bolt_diameter_mm:
+        size_factor = float(sn_curves.size_factor(fact.bolt_diameter_mm, "bolt_tension"))
+    inputs = {
+        "category_mpa": category,
+        "stress_kind": kind,
+        "gamma_mf": float(factor),
+        "gamma_mf_status": factor.row.status,
+        "size_factor": size_factor,
+        "detail": fact.detail,
+    }
+    return inputs, missing
+
+
+def _category(fact: Facts, missing: list[Missing]) -> tuple[float | None, str, str]:
+    """Category in MPa, kind of stress and size effect; the joint's own category goes before the catalogue's."""
+    kind, size_effect, value = fact.stress_kind, "none", fact.category_mpa
+    if fact.detail:
+        try:
+            row = details.detail(fact.detail)
+        except InputError:
+            missing.append(Missing("damage", f"detail {fact.detail!r}", "choose a row of the detail catalogue"))
+            return None, kind, size_effect
+        kind, size_effect = str(row["kind"]), str(row.get("size_effect", "none") or "none")
+        value = value or float(row["category_mpa"])
+    if value is None:
+        missing.append(Missing("damage", "detail category", "an engineer chooses the detail from the catalogue"))
+    return value, kind, size_effect
+
+
+def _padded(spectra: Sequence[Sequence[Sequence[float]]]) -> tuple[np.ndarray, np.ndarray]:
+    """Ranges and counts as two (n, K) arrays; short spectra are filled up with count 0."""
+    width = max(len(bins) for bins in spectra)
+    ranges, counts = np.zeros((len(spectra), width)), np.zeros((len(spectra), width))
+    for row, bins in enumerate(spectra):
+        for column, (range_mpa, count) in enumerate(bins):
+            ranges[row, column], counts[row, column] = range_mpa, count
+    return ranges, counts
+
+
+# --- growth window ----------------------------------------------------------------------------------------------------
+
+
+def _window(facts: Sequence[Facts], rated: list[Rated]) -> list[Rated]:
+    ready: list[int] = []
+    prepared: list[dict[str, Any]] = []
+    for index, fact in enumerate(facts):
+        if fact.kind != "weld" or fact.method == "BC":
+            continue  # the growth model is one of weld toes; a bolt check has no growth window
+        inputs, missing = _window_inputs(fact)
+        rated[index] = _with(rated[index], missing, **inputs)
+        if not missing:
+            ready.append(index)
+            prepared.append(inputs)
+    by_law: dict[str, list[int]] = defaultdict(list)
+    for position, inputs in enumerate(prepared):
+        by_law[inputs["growth_law"]].append(position)
+    for positions in by_law.values():
+        _window_of_one_law([ready[p] for p in positions], [prepared[p] for p in positions], rated)
+    return rated
+
+
+def _window_of_one_law(indices: list[int], prepared: list[dict[str, Any]], rated: list[Rated]) -> None:
+    def column(name: str) -> np.ndarray:
+        return np.array([inputs[name] for inputs in prepared], dtype=float)
+
+    wall, bending = column("wall_mm"), column("bending_share")
+    attachment = np.array([inputs["attachment_mm"] or math.inf for inputs in prepared])
+    critical, reason = fracture.critical_depth(
+        peak_stress_mpa=column("peak_mpa"),
+        yield_mpa=column("yield_mpa"),
+        ultimate_mpa=column("ultimate_mpa"),
+        toughness_mpa_sqrt_m=column("toughness"),
+        wall_mm=wall,
+        attachment_mm=attachment,
+        bending_share=bending,
+    )
+    critical = np.minimum(critical, MAX_DEPTH_SHARE * wall)
+    start = column("detectable_mm")
+    protects = start < critical
+    window = np.full(len(indices), np.nan)
+    if protects.any():
+        chosen = np.flatnonzero(protects)
+        window[chosen] = crack_growth.cycles_between(
+            start[chosen],
+            critical[chosen],
+            range_mpa=column("range_mpa")[chosen],
+            law=crack_growth.law(prepared[0]["growth_law"]),
+            wall_mm=wall[chosen],
+            attachment_mm=attachment[chosen],
+            aspect=SHALLOWEST,
+            bending_share=bending[chosen],
+        )
+    counts = window / column("cycles_per_count")
+    for place, index in enumerate(indices):
+        rated[index] = replace(
+            rated[index],
+            detectable_mm=float(start[place]),
+            critical_mm=float(critical[place]),
+            window_count=float(counts[place]) if protects[place] else None,
+            unprotected=not bool(protects[place]),
+            inputs={**rated[index].inputs, "critical_reason": str(reason[place])},
+        )
+
+
+def _window_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
+    missing: list[Missing] = []
+
+    def lacks(figure: str, to_do: str) -> None:
+        missing.append(Missing("growth window", figure, to_do))
+
+    inputs: dict[str, Any] = {
+        "attachment_mm": fact.attachment_mm,
+        "bending_share": fact.bending_share,
+        "growth_law": fact.growth_law or crack_growth.DEFAULT_LAW,
+        "wall_mm": fact.wall_mm,
+        "peak_mpa": fact.peak_mpa,
+        "lowest_service_c": fact.lowest_service_c,
+    }
+    if not fact.wall_mm:
+        lacks("wall thickness", "measure the part in which the toe would crack, or take it from the drawing")
+    if not fact.peak_mpa:
+        lacks("greatest tension", "an engineer enters the greatest tensile stress with the spectrum")
+    inputs |= _equivalent_range(fact, lacks)
+    inputs |= _strength(fact, lacks)
+    inputs |= _detectable(fact, lacks)
+    try:
+        crack_growth.law(inputs["growth_law"])
+    except InputError as error:
+        lacks("growth law", error.reason)
+    return inputs, missing
+
+
+def _equivalent_range(fact: Facts, lacks: Any) -> dict[str, Any]:
+    """One range that grows the crack at least as fast as the spectrum: equivalent by the law's steepest slope."""
+    if not fact.bins:
+        lacks("stress spectrum", "an engineer enters the stress ranges of one count of duty")
+        return {}
+    try:
+        steepest = max(m for _, m in crack_growth.law(fact.growth_law or crack_growth.DEFAULT_LAW).stages)
+        ranges, counts = np.array(fact.bins, dtype=float).T
+        equivalent = float(damage.equivalent_range(ranges, counts, steepest))
+    except (InputError, ValueError) as error:
+        lacks("stress spectrum", f"its ranges and counts need correcting: {error}")
+        return {}
+    if equivalent <= 0:
+        lacks("stress spectrum", "all its ranges are 0: no growth can be computed")
+        return {}
+    return {"range_mpa": equivalent, "range_slope": steepest, "cycles_per_count": float(counts.sum())}
+
+
+def _strength(fact: Facts, lacks: Any) -> dict[str, Any]:
+    if not fact.steel_grade:
+        lacks("steel grade", "enter the grade of the member, e.g. S355J2")
+        return {}
+    if not fact.wall_mm:
+        return {}
+    try:
+        band = steels.grade(fact.steel_grade).band(fact.wall_mm)
+        subgrade = _subgrade(fact.steel_grade)
+        toughness = float(
+            fracture.toughness_of_subgrade(subgrade, temperature_c=fact.lowest_service_c, wall_mm=fact.wall_mm)
+        )
+    except InputError as error:
+        lacks("steel grade", error.reason)
+        return {}
+    return {
+        "steel_grade": fact.steel_grade,
+        "subgrade": subgrade,
+        "yield_mpa": band.yield_mpa,
+        "ultimate_mpa": band.ultimate_mpa,
+        "steel_status": band.status,
+        "toughness": toughness,
+    }
+
+
+def _subgrade(steel_grade: str) -> str:
+    """Impact quality at the end of a grade's name; one that does not say counts as the lowest."""
+    found = re.search(r"(JR|J0|J2|K2)H?$", steel_grade.upper().replace(" ", "").split("+")[0])
+    if found:
+        return found.group(1)
+    return "NL" if re.search(r"(NL|ML)H?$", steel_grade.upper()) else "unknown"
+
+
+def _detectable(fact: Facts, lacks: Any) -> dict[str, Any]:
+    if not fact.access:
+        lacks("access", "say whether access is easy, moderate or difficult")
+        return {}
+    try:
+        found = detection.detectable_size(fact.method, fact.access, fact.conditions, pod=fact.detection_chance)
+    except InputError:
+        what = f"size that {fact.method} finds at {fact.access} access in {fact.conditions} conditions"
+        lacks(what, "no curve is known for this; improve access or conditions, or use another method")
+        return {}
+    return {
+        "detectable_mm": float(detection.as_depth_mm(found, ROUNDEST)),
+        "detectable_size_mm": found.size_mm,
+        "detectable_dimension": found.dimension,
+        "detectable_source": found.row.source,
+        "detectable_status": found.row.status,
+        "detection_chance": fact.detection_chance,
+    }
+
+
+def _with(rated: Rated, missing: list[Missing], **inputs: Any) -> Rated:
+    return replace(rated, missing=(*rated.missing, *missing), inputs={**rated.inputs, **inputs})
