@@ -29,7 +29,6 @@ REASONS = (FRACTURE, NET_SECTION, THROUGH_WALL, TOO_WIDE)
 
 Yielding = Literal["continuous", "plateau", "unknown"]
 
-_BLOCK = 2048  # joints assessed at once, so that the arrays stay in the processor's cache
 _STEPS = 32  # depths tried for the first failing one
 _SHALLOWEST = 1e-3  # first depth tried, as a share of the deepest valid one
 
@@ -194,8 +193,7 @@ def critical_depth(
     except ValueError as error:
         raise InputError("shape", f"the arrays do not fit together: {error}", code="shape") from error
     joints = _Joints(dict(zip(given, (each.ravel() for each in held), strict=True)), yielding)
-    blocks = [joints.take(block).first_failure() for block in _blocks(held[0].size)]
-    depth, reason = (np.concatenate(parts) for parts in zip(*blocks, strict=True))
+    depth, reason = joints.first_failure()
     return depth.reshape(held[0].shape), reason.reshape(held[0].shape)
 
 
@@ -242,10 +240,6 @@ def toughness_of_subgrade(
     above = finite("temperature_c", temperature_c) - (float(row["t27_c"]) - 18.0) - 25.0
     scatter = (25.0 / positive("wall_mm", wall_mm)) ** 0.25 * np.log(1.0 / (1.0 - chance)) ** 0.25
     return np.asarray(20.0 + (11.0 + 77.0 * np.exp(0.019 * np.minimum(above, 50.0))) * scatter)
-
-
-def _blocks(size: int) -> list[NDArray[np.intp]]:
-    return [np.arange(first, min(first + _BLOCK, size)) for first in range(0, max(size, 1), _BLOCK)]
 
 
 def _strengths(yield_mpa: ArrayLike, ultimate_mpa: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -315,16 +309,19 @@ class _Joints:
             wall_mm=own["wall"], aspect=own["aspect"], half_width_mm=own["half_width"]
         )
         by_wall = deepest >= stress_intensity.DEEPEST_SHARE * own["wall"] * (1.0 - 1e-9)
-        depth, reason = deepest.copy(), np.where(by_wall, THROUGH_WALL, TOO_WIDE)
-        sound, open_ = np.zeros_like(deepest), np.arange(deepest.size)
+        reason = np.where(by_wall, THROUGH_WALL, TOO_WIDE)
+        sound, failing, unbroken = np.zeros_like(deepest), deepest.copy(), np.arange(deepest.size)
         for share in np.geomspace(_SHALLOWEST, 1.0, _STEPS):
-            tried = deepest[open_] * share
-            fails = self.take(open_).margin(tried) < 0.0
-            broken = open_[fails]
-            if broken.size:
-                depth[broken] = self.take(broken).between(sound[broken], tried[fails])
-                reason[broken] = self.take(broken).why(np.minimum(depth[broken] + 1e-9, tried[fails]))
-            sound[open_], open_ = tried, open_[~fails]
+            tried = deepest[unbroken] * share
+            fails = self.take(unbroken).margin(tried) < 0.0
+            failing[unbroken[fails]] = tried[fails]
+            unbroken, tried = unbroken[~fails], tried[~fails]
+            sound[unbroken] = tried
+        depth, broken = deepest.copy(), np.flatnonzero(sound < deepest)
+        if broken.size:
+            these = self.take(broken)
+            depth[broken] = these.between(sound[broken], failing[broken])
+            reason[broken] = these.why(np.minimum(depth[broken] + 1e-9, failing[broken]))
         return depth, reason
 
     def between(self, sound: FloatArray, failing: FloatArray) -> FloatArray:

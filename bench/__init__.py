@@ -1,0 +1,1 @@
+"""Measurements of speed, each printing one line of JSON: key, what, ratio, goal, sizes."""
