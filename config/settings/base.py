@@ -129,8 +129,8 @@ REST_FRAMEWORK = {
 SPECTACULAR_SETTINGS = {
     "TITLE": "Soundjoint",
     "DESCRIPTION": (
-        "Due dates of welded and bolted joints, computed and explained. The figures support a decision; they do not make "
-        "it: local codes, the maker's manual and licensed engineers and inspectors rule."
+        "Due dates of welded and bolted joints, computed and explained. The figures support a decision; they do not "
+        "make it: local codes, the maker's manual and licensed engineers and inspectors rule."
     ),
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
@@ -145,7 +145,7 @@ EMAIL_BACKEND = env("EMAIL_BACKEND", default="django.core.mail.backends.console.
 EMAIL_FILE_PATH = env("EMAIL_FILE_PATH", default=str(ROOT / ".run" / "mail"))
 DEFAULT_FROM_EMAIL = env("DEFAULT_FROM_EMAIL", default="soundjoint@localhost")
 
-# Celery. Redis holds nothing that the database cannot rebuild: no result backend, no long eta; beat sweeps the database.
+# Celery. Redis holds nothing that the database cannot rebuild: no result backend, no long eta; beat sweeps.
 CELERY_BROKER_URL = env("REDIS_URL", default="redis://localhost:6379/0")
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
@@ -164,6 +164,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "health_check_interval": 15,
 }
 CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULE_FILENAME = env("BEAT_SCHEDULE_FILE", default=str(ROOT / ".run" / "beat-schedule"))
 CELERY_BEAT_SCHEDULE = {
     "stale joints": {"task": "due.recompute_stale", "schedule": 5.0},
     "day's sweep": {"task": "due.sweep_if_owed", "schedule": 300.0},
@@ -179,5 +180,7 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 SQLITE_OPTIONS = {
     "transaction_mode": "IMMEDIATE",
     "timeout": 20,
-    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA busy_timeout=20000; PRAGMA foreign_keys=ON;",
+    "init_command": (
+        "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA busy_timeout=20000; PRAGMA foreign_keys=ON;"
+    ),
 }

@@ -1,4 +1,4 @@
-"""Tests: a real database given by DATABASE_URL, else SQLite; a time zone that is not UTC; nothing leaves the process."""
+"""Tests: the database of DATABASE_URL, else SQLite; a time zone that is not UTC; nothing leaves the process."""
 
 import tempfile
 from pathlib import Path
