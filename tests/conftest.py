@@ -2,12 +2,47 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterator
 from datetime import UTC, date, datetime
 
 import pytest
 
 NOW = datetime(2026, 6, 15, 9, 0, tzinfo=UTC)
 TODAY = date(2026, 6, 15)
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    from django.conf import settings
+
+    if item.get_closest_marker("postgres") and "postgresql" not in settings.DATABASES["default"]["ENGINE"]:
+        pytest.skip("needs PostgreSQL: `make test` runs it there, or set DATABASE_URL")
+
+
+@pytest.fixture(scope="session")
+def postgres_url() -> Iterator[str]:
+    """A PostgreSQL beside the tests' own database, for tests that start processes of their own."""
+    from running import postgres
+
+    given = os.environ.get("DATABASE_URL", "")
+    if given.startswith("postgres"):
+        yield given
+    else:
+        with postgres.running() as url:
+            yield url
+
+
+@pytest.fixture(scope="session")
+def redis_url() -> Iterator[str]:
+    """A real Redis: the one of REDIS_URL, else one of our own."""
+    from running import redis
+
+    given = os.environ.get("REDIS_URL", "")
+    if given:
+        yield given
+    else:
+        with redis.running() as url:
+            yield url
 
 
 @pytest.fixture

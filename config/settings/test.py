@@ -18,6 +18,8 @@ STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
+WHITENOISE_AUTOREFRESH = True  # static files straight from the apps; nothing is collected for tests
+WHITENOISE_USE_FINDERS = True
 MEDIA_ROOT = _scratch / "media"
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 AXES_ENABLED = False
