@@ -1,8 +1,271 @@
-"""The recompute engine."""
+"""The recompute engine: what is owed, read in bulk; dates worked on arrays; only rows that changed, written in bulk.
 
-from datetime import datetime
+Idempotent: run twice, late or beside itself it leaves the same rows. Time is an argument. Nothing is held outside the
+database: a crash leaves the stale marks (or the sweep's part) standing, and the next run finds them.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from django.db import connection, transaction
+from django.db.models import Min, Q
+from numpy.typing import NDArray
+
+from assets_app.inspections.models import Assessment, Finding
+from assets_app.register.models import Site
+from schedules.due import ratings, store
+from schedules.due.curves import AssetCurve, curves_of_assets
+from schedules.due.events import dates_changed
+from schedules.due.finding_rules import finding_day
+from schedules.due.models import OwedLook, Policy, StaleMark
+from schedules.due.rating_rules import DETAILED_METHODS
+from schedules.due.rules import NO_DAY, Days, Owed, due_dates, totals_on
+from schedules.due.store import Columns, Scope
+
+CODE_VERSION = "2026.11"
+MARKS_AT_ONCE = 2000
 
 
-def recompute_stale(*, now: datetime) -> int:
-    """Recompute every marked joint; returns how many rows changed."""
-    return 0
+@dataclass(frozen=True)
+class Outcome:
+    """What one recompute did."""
+
+    programmes: int
+    changed: int
+
+
+def recompute_stale(*, now: datetime) -> Outcome:
+    """Work off every stale mark there is, in batches, each in one transaction with the marks that it answers."""
+    programmes = changed = 0
+    while True:
+        outcome = _recompute_marked_batch(now=now)
+        if outcome is None:
+            return Outcome(programmes, changed)
+        programmes, changed = programmes + outcome.programmes, changed + outcome.changed
+
+
+@transaction.atomic
+def _recompute_marked_batch(*, now: datetime) -> Outcome | None:
+    """Marks are locked, answered and removed together; a mark written meanwhile stays for the next batch.
+
+    Marks that another worker holds are skipped (on SQLite there is only one writer at a time).
+    """
+    marks = StaleMark.objects.select_for_update(skip_locked=connection.features.has_select_for_update_skip_locked)
+    batch = list(marks.order_by("pk")[:MARKS_AT_ONCE])
+    if not batch:
+        return None
+    whole = {mark.asset_id for mark in batch if mark.joint_id is None}
+    joints = {mark.joint_id for mark in batch if mark.joint_id is not None and mark.asset_id not in whole}
+    rate_assets = {mark.asset_id for mark in batch if mark.rating_too and mark.joint_id is None}
+    rate_joints = {mark.joint_id for mark in batch if mark.rating_too and mark.joint_id is not None}
+    outcome = recompute(
+        Scope(asset_ids=sorted(whole), joint_ids=sorted(joints)),
+        now=now,
+        rate=Q(asset_id__in=rate_assets) | Q(joint_id__in=rate_joints) if rate_assets or rate_joints else None,
+    )
+    StaleMark.objects.filter(pk__in=[mark.pk for mark in batch]).delete()
+    return outcome
+
+
+@transaction.atomic
+def recompute(scope: Scope, *, now: datetime, rate: Q | None = None) -> Outcome:
+    """Recompute the due dates in ``scope``; ``rate`` picks the programmes to be rated anew first.
+
+    A programme that was never rated is rated in any case.
+    """
+    ratings.refresh(_in_scope(scope) & Q(rating=None), now=now, today=now.date())
+    if rate is not None:
+        ratings.refresh(rate, now=now, today=now.date())
+    store.remove_due(scope)
+    read = store.read_programmes(scope)
+    if not len(read["programme_id"]):
+        return Outcome(0, 0)
+    changed = 0
+    for site in Site.objects.filter(pk__in=np.unique(read["site_id"]).tolist()):
+        rows = np.flatnonzero(read["site_id"] == site.pk)
+        changed += _recompute_site(site, {name: values[rows] for name, values in read.items()}, now=now)
+    return Outcome(len(read["programme_id"]), changed)
+
+
+def site_day(site: Site, now: datetime) -> date:
+    """Today on the site's clock."""
+    return now.astimezone(ZoneInfo(site.time_zone)).date()
+
+
+def _recompute_site(site: Site, read: Columns, *, now: datetime) -> int:
+    today = site_day(site, now)
+    policy = ratings.policies_of_sites().get(site.pk) or Policy()
+    asset_ids = np.unique(read["asset_id"])
+    curves = curves_of_assets(asset_ids.tolist(), today=today)
+    order = [curves[pk] for pk in asset_ids.tolist() if pk in curves]
+    owed = gather(read, curves, policy)
+    due = due_dates(owed, [each.curve for each in order])
+    columns = {name: read[name] for name in store.KEY_COLUMNS} | store.due_columns(due)
+    columns["unprotected"] = _unprotected_joints(read)
+    rows = np.flatnonzero(store.changed_rows(columns, read))
+    if not len(rows):
+        return 0
+    columns |= _figures(read, owed, order, today)
+    fresh = {name: columns[name][rows] for name in store.WRITTEN}
+    store.write_due(fresh, code_version=CODE_VERSION, computed_on=today, changed_at=now)
+    dates_changed.send(sender=__name__, site=site, columns=fresh, today=today, now=now)
+    return len(rows)
+
+
+def gather(read: Columns, curves: dict[int, AssetCurve], policy: Policy) -> Owed:
+    """The columns read, with what is open on the joints, as input of ``rules.due_dates``."""
+    numbers = {
+        asset_id: index
+        for index, asset_id in enumerate(pk for pk in np.unique(read["asset_id"]).tolist() if pk in curves)
+    }
+    counter = _lookup(read["asset_id"], numbers, -1).astype(np.int32)
+    looks = _owed_looks(read)
+    detailed = np.isin(read["method"].astype(str), sorted(DETAILED_METHODS))
+    has_detailed = _any_of_joint(read["joint_id"], detailed)
+    return Owed(
+        commissioned=read["commissioned"],
+        installed=read["installed"],
+        last_look=read["last_look"],
+        last_look_total=read["last_look_total"],
+        calendar_months=read["calendar_months"].astype(np.int32),
+        duty_count=read["duty_count"],
+        damage_per_count=read["damage_per_count"],
+        damage_share=read["damage_share"],
+        damage_applies=detailed | ~has_detailed,
+        damage_excused_until=_excused_until(read),
+        window_count=read["window_count"],
+        looks=read["looks"].astype(np.int32),
+        rating_missing=read["rating_missing"],
+        needs_counter=~np.isnan(read["duty_count"]) | ~np.isnan(read["damage_per_count"]),
+        counter=counter,
+        finding=_finding_days(read, policy),
+        measured_growth=np.full(len(counter), NO_DAY, dtype=np.int32),
+        **looks,
+    )
+
+
+def _figures(read: Columns, owed: Owed, order: list[AssetCurve], today: date) -> Columns:
+    """What the dates were computed from, to stand beside them: total and damage today, reading, versions."""
+    day = np.full(len(owed.counter), today.toordinal(), dtype=np.int32)
+    curves = [each.curve for each in order]
+    count = totals_on(day, owed.counter, curves)
+    born = totals_on(owed.installed, owed.counter, curves)
+    known = owed.counter >= 0
+    reading = np.array([*(each.reading_on.toordinal() for each in order), NO_DAY], dtype=np.int32)
+    version = np.array([*(each.forecast_version for each in order), 0], dtype=np.int64)
+    return {
+        "count_now": np.where(known, count, np.nan),
+        "damage_now": np.where(known, (count - born) * owed.damage_per_count, np.nan),
+        "reading_on": reading[owed.counter],
+        "forecast_version": version[owed.counter],
+        "rating_version": read["rating_version"],
+    }
+
+
+def _unprotected_joints(read: Columns) -> NDArray[np.bool_]:
+    """A joint is unprotected where some method was rated, and none of them finds a crack before it is critical."""
+    protects = _any_of_joint(read["joint_id"], ~np.isnan(read["window_count"]))
+    return _any_of_joint(read["joint_id"], read["rating_unprotected"]) & ~protects
+
+
+def _any_of_joint(joint: NDArray[np.int64], flag: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Whether ``flag`` holds for any programme of the same joint."""
+    _, place = np.unique(joint, return_inverse=True)
+    return np.bincount(place, weights=flag, minlength=len(joint))[place] > 0
+
+
+def _lookup(keys: NDArray[np.int64], values: dict[int, int], default: int) -> NDArray[np.int64]:
+    unique, place = np.unique(keys, return_inverse=True)
+    return np.array([values.get(key, default) for key in unique.tolist()], dtype=np.int64)[place]
+
+
+# --- what is open on the joints ---------------------------------------------------------------------------------------
+
+
+def _open_in(read: Columns) -> Q:
+    """Rows of joints in ``read``: by asset, since assets are few where joints are many."""
+    return Q(joint__asset_id__in=np.unique(read["asset_id"]).tolist())
+
+
+def _finding_days(read: Columns, policy: Policy) -> Days:
+    """Earliest day by which a finding on the joint asks for something; it falls on the method that found it, else on
+    the joint's first programme."""
+    rows = Finding.objects.filter(_open_in(read), state__in=["open", "assessed"])
+    values = rows.values_list("pk", "joint_id", "severity", "state", "found_on", "inspection__method")
+    ends = dict(
+        Assessment.objects.filter(finding__in=rows.filter(state="assessed"))
+        .order_by("signed_at", "pk")
+        .values_list("finding_id", "ends_on")
+    )
+    places = _places(read)
+    days = np.full(len(read["joint_id"]), NO_DAY, dtype=np.int32)
+    for pk, joint_id, severity, state, found_on, method in values:
+        place = places.get((joint_id, method), places.get((joint_id, "")))
+        if place is None:
+            continue
+        last = read["last_look"][place]
+        day = finding_day(
+            severity=severity,
+            found_on=found_on,
+            last_look_on=None if last == NO_DAY else date.fromordinal(int(last)),
+            assessed_until=ends.get(pk) if state == "assessed" else None,
+            policy=policy,
+        )
+        if day is not None:
+            days[place] = min(int(days[place]), day.toordinal())
+    return days
+
+
+def _places(read: Columns) -> dict[tuple[int, str], int]:
+    """(joint, method) -> row; (joint, "") -> the joint's first row."""
+    places: dict[tuple[int, str], int] = {}
+    for place, (joint_id, method) in enumerate(zip(read["joint_id"].tolist(), read["method"].tolist(), strict=True)):
+        places[(joint_id, method)] = place
+        places.setdefault((joint_id, ""), place)
+    return places
+
+
+def _owed_looks(read: Columns) -> dict[str, NDArray]:
+    """Open looks owed once, the earliest day and count by limit."""
+    size = len(read["joint_id"])
+    found: dict[str, NDArray] = {}
+    for limit in ("after_work", "fixed", "sweep", "load_change"):
+        found[limit] = np.full(size, NO_DAY, dtype=np.int32)
+        found[f"{limit}_total"] = np.full(size, np.nan)
+    by_joint: dict[int, list[int]] = defaultdict(list)
+    rows = list(
+        OwedLook.objects.filter(_open_in(read), satisfied_by=None, withdrawn_why="")
+        .values_list("joint_id", "method", "limit")
+        .annotate(day=Min("due_on"), total=Min("due_total"))
+    )
+    if rows:
+        for place, joint_id in enumerate(read["joint_id"].tolist()):
+            by_joint[joint_id].append(place)
+    for joint_id, method, limit, day, total in rows:
+        name = limit.replace(" ", "_")
+        for place in by_joint[joint_id]:
+            if method and read["method"][place] != method:
+                continue
+            if day is not None:
+                found[name][place] = min(int(found[name][place]), day.toordinal())
+            if total is not None:
+                found[f"{name}_total"][place] = np.fmin(found[f"{name}_total"][place], total)
+    return found
+
+
+def _excused_until(read: Columns) -> Days:
+    """Day until which an engineer lets a used-up life stand (an assessment of the joint, not of a finding)."""
+    rows = Assessment.objects.filter(_open_in(read), finding=None).order_by("signed_at", "pk")
+    until = {joint_id: ends_on.toordinal() for joint_id, ends_on in rows.values_list("joint_id", "ends_on")}
+    return _lookup(read["joint_id"], until, int(NO_DAY)).astype(np.int32)
+
+
+def _in_scope(scope: Scope) -> Q:
+    if scope.asset_range:
+        return Q(asset_id__range=scope.asset_range)
+    return Q(asset_id__in=list(scope.asset_ids)) | Q(joint_id__in=list(scope.joint_ids))

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from engineering import crack_growth, damage, detection, details, fracture, sn_curves, steels
+from engineering import crack_growth, damage, details, detection, fracture, sn_curves, steels
 from engineering.errors import InputError
 
 EDITION = "EN 1993-1-9:2005; BS 7910:2013 growth; 2026-11"
@@ -169,7 +169,9 @@ def _damage(facts: Sequence[Facts], rated: list[Rated]) -> list[Rated]:
 def _damage_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
     missing: list[Missing] = []
     if not fact.bins:
-        missing.append(Missing("damage", "stress spectrum", "an engineer enters the stress ranges of one count of duty"))
+        missing.append(
+            Missing("damage", "stress spectrum", "an engineer enters the stress ranges of one count of duty")
+        )
     category, kind, size_effect = _category(fact, missing)
     if category and fact.bins and kind != fact.stress_kind:
         missing.append(Missing("damage", f"spectrum of {kind} stress", f"the detail is one of {kind} stress"))
@@ -199,8 +201,14 @@ def _category(fact: Facts, missing: list[Missing]) -> tuple[float | None, str, s
         except InputError:
             missing.append(Missing("damage", f"detail {fact.detail!r}", "choose a row of the detail catalogue"))
             return None, kind, size_effect
-        kind, size_effect = str(row["kind"]), str(row.get("size_effect", "none") or "none")
-        value = value or float(row["category_mpa"])
+        kind, size_effect = str(row["kind"]), str(row.get("size", "none"))
+        value = value or float(row["category"])
+        if row["m"] != {"direct": 3, "shear": 5}[kind]:
+            missing.append(
+                Missing("damage", f"detail {fact.detail!r}", "its own slope is not computed; an engineer rates it")
+            )
+        if size_effect == "eccentric_step":
+            missing.append(Missing("damage", "eccentricity of the step", "an engineer gives the joint's own category"))
     if value is None:
         missing.append(Missing("damage", "detail category", "an engineer chooses the detail from the catalogue"))
     return value, kind, size_effect

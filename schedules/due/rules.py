@@ -142,8 +142,8 @@ def add_months(days: Days, months: NDArray[np.int32]) -> Days:
 def count_targets(owed: Owed, look_total: Floats, born_total: Floats) -> dict[str, Floats]:
     """The counter total at which each limit measured in counts falls due; NaN where it does not apply.
 
-    ``look_total`` is the total at the last look; where there was none it is ``born_total``, the total when the joint was
-    made: an unseen joint counts from its first day.
+    ``look_total`` is the total at the last look; where there was none it is ``born_total``, the total when the joint
+    was made: an unseen joint counts from its first day.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         first_look = born_total + owed.damage_share / owed.damage_per_count

@@ -1,7 +1,7 @@
 """Bulk read and write of the due engine: the only engine-specific code, two short implementations each.
 
-Rows travel as numpy columns. PostgreSQL: COPY out; COPY into a temporary table and one upsert. SQLite: a plain SELECT and
-``executemany`` of the same upsert.
+Rows travel as numpy columns. PostgreSQL: COPY out; COPY into a temporary table and one upsert. SQLite: a plain SELECT
+and ``executemany`` of the same upsert.
 """
 
 from __future__ import annotations
@@ -212,9 +212,7 @@ def _upsert_postgres(columns: Columns, constants: tuple[Any, ...]) -> None:
             f"CREATE TEMPORARY TABLE due_fresh ON COMMIT DROP AS SELECT {names} FROM schedules_duedate LIMIT 0"  # noqa: S608
         )
         texts = "method, governing, next_limit"
-        with cursor.cursor.copy(
-            f"COPY due_fresh ({names}) FROM STDIN (FORMAT csv, FORCE_NOT_NULL ({texts}))"
-        ) as copy:
+        with cursor.cursor.copy(f"COPY due_fresh ({names}) FROM STDIN (FORMAT csv, FORCE_NOT_NULL ({texts}))") as copy:
             copy.write(memoryview(buffer.getvalue()))
         cursor.execute(
             f"INSERT INTO schedules_duedate ({names}, {', '.join(CONSTANT)}) "  # noqa: S608

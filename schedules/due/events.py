@@ -1,0 +1,6 @@
+"""What the due floor tells the floors above it, inside the same transaction."""
+
+from django.dispatch import Signal
+
+# kwargs: site: Site, columns: dict[str, ndarray] (rows just written, see store.WRITTEN), today, now
+dates_changed = Signal()
