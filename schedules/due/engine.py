@@ -78,7 +78,7 @@ def recompute(scope: Scope, *, now: datetime, rate: Q | None = None) -> Outcome:
 
     A programme that was never rated is rated in any case.
     """
-    ratings.refresh(_in_scope(scope) & Q(rating=None), now=now, today=now.date())
+    ratings.refresh(in_scope(scope) & Q(rating=None), now=now, today=now.date())
     if rate is not None:
         ratings.refresh(rate, now=now, today=now.date())
     store.remove_due(scope)
@@ -265,7 +265,8 @@ def _excused_until(read: Columns) -> Days:
     return _lookup(read["joint_id"], until, int(NO_DAY)).astype(np.int32)
 
 
-def _in_scope(scope: Scope) -> Q:
+def in_scope(scope: Scope) -> Q:
     if scope.asset_range:
-        return Q(asset_id__range=scope.asset_range)
+        of_site = Q(asset__site_id=scope.site_id) if scope.site_id else Q()
+        return Q(asset_id__range=scope.asset_range) & of_site
     return Q(asset_id__in=list(scope.asset_ids)) | Q(joint_id__in=list(scope.joint_ids))

@@ -209,15 +209,29 @@ class Sweep(models.Model):
         DONE = "done", "done"
         FAILED = "failed", "failed"
 
-    for_day = models.DateField()
+    site = models.ForeignKey(
+        "assets_app.Site",
+        on_delete=models.CASCADE,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="empty: all sites",
+    )
+    for_day = models.DateField(help_text="the day on the site's clock")
+    nightly = models.BooleanField(default=True, help_text="owed once a site and day; false: asked for by hand")
     started_at = models.DateTimeField()
     ended_at = models.DateTimeField(null=True)
     state = models.CharField(max_length=8, choices=State.choices, default=State.RUNNING)
     ratings_too = models.BooleanField(default=False)
-    joints_total = models.PositiveIntegerField(default=0)
+    programmes_total = models.PositiveIntegerField(default=0)
 
     class Meta:
         ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["site", "for_day"], condition=Q(nightly=True), name="one_nightly_sweep_a_day"
+            )
+        ]
 
 
 class SweepPart(models.Model):

@@ -37,6 +37,7 @@ class Scope:
     """Which programmes: of a range of assets, of some assets, or of some joints."""
 
     asset_range: tuple[int, int] | None = None
+    site_id: int | None = None  # narrows the range
     asset_ids: Sequence[int] = ()
     joint_ids: Sequence[int] = ()
 
@@ -44,7 +45,8 @@ class Scope:
         """The condition in SQL; ids are integers of our own tables."""
         if self.asset_range:
             first, last = self.asset_range
-            return f"p.asset_id BETWEEN {int(first)} AND {int(last)}"
+            of_site = f" AND a.site_id = {int(self.site_id)}" if self.site_id else ""
+            return f"p.asset_id BETWEEN {int(first)} AND {int(last)}{of_site}"
         parts = [
             f"{column} IN ({','.join(str(int(pk)) for pk in ids)})"
             for column, ids in (("p.asset_id", self.asset_ids), ("p.joint_id", self.joint_ids))

@@ -1,13 +1,30 @@
-"""Celery doors of the due engine."""
+"""Celery doors of the due engine. Names are a wire format."""
+
+import socket
 
 from celery import shared_task
+from django.db import OperationalError
+from django.utils import timezone
+
+from schedules.due import engine, sweeps
+
+RETRY = {"autoretry_for": (OperationalError,), "retry_backoff": True, "max_retries": 5, "ignore_result": True}
 
 
-@shared_task(name="due.recompute_stale", ignore_result=True)
+@shared_task(name="due.recompute_stale", **RETRY)
 def recompute_stale() -> None:
     """Recompute what is marked stale, until nothing is."""
-    from django.utils import timezone
+    engine.recompute_stale(now=timezone.now())
 
-    from schedules.due.engine import recompute_stale as run
 
-    run(now=timezone.now())
+@shared_task(name="due.sweep_if_owed", **RETRY)
+def sweep_if_owed() -> None:
+    """Lay out the day's sweep of each site once, after midnight on the site's clock."""
+    if sweeps.start_owed(now=timezone.now()):
+        work_off_sweep.delay()
+
+
+@shared_task(name="due.work_off_sweep", **RETRY)
+def work_off_sweep() -> None:
+    """Work off the parts of sweeps that are free."""
+    sweeps.work_off(worker=socket.gethostname(), now=timezone.now())

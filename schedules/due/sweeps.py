@@ -1,0 +1,112 @@
+"""The full recompute: cut into ranges of assets, each claimed by one worker, done in one transaction, resumable.
+
+A part that was claimed but never finished (its worker was killed) is free again after ``CLAIM_HOLDS``.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+
+from django.db import IntegrityError, transaction
+from django.db.models import Count, Q
+
+from assets_app.register.models import Site
+from schedules.due import engine
+from schedules.due.models import Programme, Sweep, SweepPart
+from schedules.due.store import Scope
+
+PART_SIZE = 25_000  # programmes; a worker's memory follows it
+CLAIM_HOLDS = timedelta(minutes=10)
+
+
+def start_owed(*, now: datetime) -> list[Sweep]:
+    """The night's sweeps: one a site, once a day of the site's own clock."""
+    started = []
+    for site in Site.objects.all():
+        day = engine.site_day(site, now)
+        if not Sweep.objects.filter(site=site, for_day=day, nightly=True).exists():
+            sweep = start(site=site, for_day=day, now=now, nightly=True)
+            started += [sweep] if sweep else []
+    return started
+
+
+def start(
+    *, site: Site | None, for_day: date, now: datetime, nightly: bool = False, ratings_too: bool = False
+) -> Sweep | None:
+    """Lay out a sweep and its parts; ``None`` where another process has just laid out the same nightly one."""
+    try:
+        with transaction.atomic():
+            sweep = Sweep.objects.create(
+                site=site, for_day=for_day, nightly=nightly, started_at=now, ratings_too=ratings_too
+            )
+            parts = _parts(site)
+            SweepPart.objects.bulk_create(SweepPart(sweep=sweep, **part) for part in parts)
+            sweep.programmes_total = sum(part["programmes"] for part in parts)
+            sweep.save(update_fields=["programmes_total"])
+    except IntegrityError:
+        return None
+    _finish_if_done(sweep.pk, now=now)
+    return sweep
+
+
+def work_off(*, worker: str, now: datetime, most: int = 1000) -> int:
+    """Claim and do parts until none is free; returns how many were done."""
+    done = 0
+    while done < most and (part := _claim(worker=worker, now=now)):
+        _do(part, now=now)
+        done += 1
+    return done
+
+
+def progress(sweep: Sweep) -> dict[str, int]:
+    """How far a sweep is: parts and programmes done and in all, rows changed."""
+    parts = list(sweep.parts.values_list("programmes", "changed", "done_at"))
+    return {
+        "parts": len(parts),
+        "parts_done": sum(done is not None for _, _, done in parts),
+        "programmes": sweep.programmes_total,
+        "programmes_done": sum(count for count, _, done in parts if done),
+        "changed": sum(changed for _, changed, _ in parts),
+    }
+
+
+def _parts(site: Site | None) -> list[dict[str, int]]:
+    """Ranges of whole assets with about ``PART_SIZE`` programmes each."""
+    of_site = Q(asset__site=site) if site else Q()
+    per_asset = (
+        Programme.objects.filter(of_site, active=True)
+        .values_list("asset_id")
+        .annotate(Count("pk"))
+        .order_by("asset_id")
+    )
+    parts: list[dict[str, int]] = []
+    for asset_id, count in per_asset:
+        if not parts or parts[-1]["programmes"] + count > PART_SIZE:
+            parts.append({"first_asset": asset_id, "last_asset": asset_id, "programmes": 0})
+        parts[-1]["last_asset"] = asset_id
+        parts[-1]["programmes"] += count
+    return parts
+
+
+def _claim(*, worker: str, now: datetime) -> SweepPart | None:
+    """One free part, claimed by a conditional update: whoever changes the row has it."""
+    free = Q(claimed_at=None) | Q(claimed_at__lt=now - CLAIM_HOLDS)
+    for part in SweepPart.objects.filter(free, done_at=None, sweep__state=Sweep.State.RUNNING).order_by("pk")[:50]:
+        if SweepPart.objects.filter(free, pk=part.pk, done_at=None).update(claimed_at=now, claimed_by=worker):
+            return part
+    return None
+
+
+@transaction.atomic
+def _do(part: SweepPart, *, now: datetime) -> None:
+    sweep = Sweep.objects.get(pk=part.sweep_id)
+    scope = Scope(asset_range=(part.first_asset, part.last_asset), site_id=sweep.site_id)
+    outcome = engine.recompute(scope, now=now, rate=engine.in_scope(scope) if sweep.ratings_too else None)
+    SweepPart.objects.filter(pk=part.pk).update(done_at=now, changed=outcome.changed)
+    _finish_if_done(sweep.pk, now=now)
+
+
+def _finish_if_done(sweep_id: int, *, now: datetime) -> None:
+    open_parts = SweepPart.objects.filter(sweep_id=sweep_id, done_at=None)
+    if not open_parts.exists():
+        Sweep.objects.filter(pk=sweep_id, state=Sweep.State.RUNNING).update(state=Sweep.State.DONE, ended_at=now)
