@@ -134,7 +134,7 @@ def _imperfection(read: _Reader, kind: str, accepted: bool | None, ratio: float 
         return read.step("planar", ratio, f"Crack-like: {name} {head}")
     if accepted is None:
         return read.step("unknown", 0.0, f"Whether {name} is within the limit cannot be judged")
-    words = f"{name.capitalize()} beyond the limit ({size}{' the size allowed' if 'times' in size else ''})"
+    words = f"{name.capitalize()} beyond the limit ({size})"
     return read.step("excess", ratio, words)
 
 

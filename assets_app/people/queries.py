@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
 from django.db.models import QuerySet
 
-from assets_app.people import rules
+from assets_app.people import qualification_rules, rules
 from assets_app.people.models import Person, Role
 from assets_app.refusals import NotAllowed, NotFound
 from assets_app.register.models import Site
@@ -46,3 +49,54 @@ def require(person: Person, deed: str, site_id: int) -> frozenset[str]:
 def is_release_authority(person: Person, site_id: int) -> bool:
     """Whether ``person`` is a named authority who may lift a hold at the site."""
     return Role.objects.filter(person_id=person.pk, site_id=site_id, release_authority=True).exists()
+
+
+def day_at(site: Site, now: datetime) -> date:
+    """The day on the site's own clock."""
+    return now.astimezone(ZoneInfo(site.time_zone)).date()
+
+
+def qualified_for(method: str, site_id: int, on: date) -> list[Person]:
+    """The people at the site who may record an inspection by ``method`` on the day, by name."""
+    able = rules.MAY["inspection.record"] if qualification_rules.needs_ndt(method) else rules.MAY["bolt_check.record"]
+    people = (
+        Person.objects.filter(is_active=True, roles__site_id=site_id, roles__name__in=able)
+        .distinct()
+        .prefetch_related("qualifications")
+        .order_by("last_name", "first_name", "username")
+    )
+    if not qualification_rules.needs_ndt(method):
+        return list(people)
+    return [
+        who for who in people if any(qualification_rules.ndt_valid(one, method, on) for one in who.qualifications.all())
+    ]
+
+
+def require_qualified(person: Person, method: str, site_id: int, on: date) -> None:
+    """Refuse (``not_qualified``) whoever may not sign ``method`` on the day, with the reason and who at the site could."""
+    if not qualification_rules.needs_ndt(method):
+        return
+    why = qualification_rules.why_not_ndt(person.qualifications.all(), method, on)
+    if not why:
+        return
+    could = [who.display_name for who in qualified_for(method, site_id, on)]
+    who_could = f"{' or '.join(could)} could." if could else "Nobody at this site could on that day."
+    raise NotAllowed(
+        "not_qualified",
+        f"You cannot sign {method} for {on:%-d %b %Y}: {why}. {who_could}",
+        field="method",
+        who_could=could,
+    )
+
+
+def colleagues_of(person: Person) -> QuerySet[Person]:
+    """Everybody with a role at a site where ``person`` has one."""
+    return Person.objects.filter(roles__site__in=sites_of(person)).distinct().order_by("last_name", "first_name", "pk")
+
+
+def colleague(viewer: Person, person_id: int) -> Person:
+    """One of them, or ``NotFound``."""
+    try:
+        return colleagues_of(viewer).prefetch_related("roles__site", "qualifications").get(pk=person_id)
+    except Person.DoesNotExist:
+        raise NotFound("not_found", "There is nobody here that you can see.") from None

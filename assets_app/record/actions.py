@@ -11,6 +11,8 @@ from assets_app.people.models import Person
 from assets_app.record.models import RecordChain, RecordEntry
 from assets_app.record.rules import canonical, entry_hash
 
+SERVICE = "Soundjoint"  # who acts when no person does
+
 
 def append(
     *,
@@ -32,35 +34,23 @@ def append(
     if not connection.in_atomic_block:
         raise RuntimeError("record.append needs the transaction of the deed it records")
     chain = _locked_chain(site_id)
-    at = now.astimezone(UTC)
-    text = canonical(content)
-    actor_name = actor.display_name if actor else "Soundjoint"
-    sequence = chain.head_sequence + 1
-    digest = entry_hash(
-        previous_hash=chain.head_hash,
+    entry = RecordEntry(
         site_id=site_id,
-        sequence=sequence,
-        at=at.isoformat(),
-        deed=deed,
-        actor_name=actor_name,
-        content=text,
-    )
-    entry = RecordEntry.objects.create(
-        site_id=site_id,
-        sequence=sequence,
-        at=at,
+        sequence=chain.head_sequence + 1,
+        at=now.astimezone(UTC),
         deed=deed,
         actor=actor,
-        actor_name=actor_name,
+        actor_name=(actor.display_name if actor else SERVICE)[:160],
         subject_kind=subject._meta.model_name,
         subject_id=subject.pk,
         asset_id=asset_id,
         joint_id=joint_id,
-        content=text,
+        content=canonical(content),
         previous_hash=chain.head_hash,
-        hash=digest,
     )
-    chain.head_sequence, chain.head_hash = sequence, digest
+    entry.hash = entry_hash(entry.hashed_fields())
+    entry.save(force_insert=True)
+    chain.head_sequence, chain.head_hash = entry.sequence, entry.hash
     chain.save(update_fields=["head_sequence", "head_hash"])
     return entry
 

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+import json
+from datetime import UTC
+from typing import Any
+
 from django.db import models
+
+from assets_app.record.rules import HASHED
 
 
 class RecordChain(models.Model):
@@ -14,7 +20,7 @@ class RecordChain(models.Model):
 
 
 class RecordEntry(models.Model):
-    """One deed. ``content`` is canonical JSON text; ``hash`` = SHA-256 over previous hash, sequence, deed and content."""
+    """One deed. ``content`` is canonical JSON text; ``hash`` is SHA-256 over it, the other columns and the hash before."""
 
     site = models.ForeignKey("assets_app.Site", on_delete=models.PROTECT, related_name="record")
     sequence = models.PositiveBigIntegerField()
@@ -37,6 +43,15 @@ class RecordEntry(models.Model):
             models.Index(fields=["joint", "-sequence"], name="record_by_joint"),
             models.Index(fields=["subject_kind", "subject_id"], name="record_by_subject"),
         ]
+
+    def hashed_fields(self) -> dict[str, Any]:
+        """What the hash is taken over."""
+        return {name: getattr(self, name) for name in HASHED} | {"at": self.at.astimezone(UTC).isoformat()}
+
+    @property
+    def facts(self) -> dict[str, Any]:
+        """The content, read."""
+        return json.loads(self.content)
 
 
 class IdempotencyKey(models.Model):

@@ -1,4 +1,4 @@
-"""How an entry is hashed. Pure; the stand-alone verifier repeats exactly this."""
+"""How an entry is hashed. Pure; ``verifier.py`` repeats exactly this with nothing but the standard library."""
 
 from __future__ import annotations
 
@@ -8,18 +8,33 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+# Every column of an entry that says something, so that none can be altered without breaking the hash.
+HASHED = (
+    "previous_hash",
+    "site_id",
+    "sequence",
+    "at",
+    "deed",
+    "actor_id",
+    "actor_name",
+    "subject_kind",
+    "subject_id",
+    "asset_id",
+    "joint_id",
+    "content",
+)
+
 
 def canonical(content: dict[str, Any]) -> str:
-    """``content`` as JSON text that is the same for the same content: sorted keys, no spaces, UTF-8."""
-    return json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=_plain)
+    """``content`` as JSON text that is the same for the same content: sorted keys, no spaces, UTF-8; NaN is refused."""
+    return json.dumps(
+        content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False, default=_plain
+    )
 
 
-def entry_hash(
-    *, previous_hash: str, site_id: int, sequence: int, at: str, deed: str, actor_name: str, content: str
-) -> str:
-    """SHA-256 (hex) over the entry and its predecessor; fields are joined by a newline, none of them may hold one."""
-    fields = [previous_hash, str(site_id), str(sequence), at, deed, actor_name.replace("\n", " "), content]
-    return hashlib.sha256("\n".join(fields).encode()).hexdigest()
+def entry_hash(fields: dict[str, Any]) -> str:
+    """SHA-256 (hex) over the canonical JSON of the ``HASHED`` fields; ``at`` is ISO 8601 text in UTC."""
+    return hashlib.sha256(canonical({name: fields[name] for name in HASHED}).encode()).hexdigest()
 
 
 def _plain(value: Any) -> Any:

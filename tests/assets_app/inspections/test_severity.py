@@ -2,6 +2,7 @@
 
 import math
 import tomllib
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -200,7 +201,7 @@ def test_no_row_of_the_table_is_milder_than_the_one_before_it_nor_the_single_pat
     for rows in by_measure.values():
         for row in rows:
             assert SEVERITY_ORDER[row["single"]] >= SEVERITY_ORDER[row["multiple"]]
-        for before, after in zip(rows, rows[1:], strict=False):
+        for before, after in pairwise(rows):
             assert before["from"] < after["from"]
             for column in ("multiple", "single"):
                 assert SEVERITY_ORDER[before[column]] <= SEVERITY_ORDER[after[column]]

@@ -1,0 +1,178 @@
+"""Roles and qualifications: given, taken, confirmed. Nobody gives them to themselves."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+
+from assets_app.people.models import Person, Qualification, Role, RoleName
+from assets_app.people.queries import day_at, require, roles_at
+from assets_app.record import actions as record
+from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
+from assets_app.register.models import Site
+
+
+def grant_role(
+    *, site_id: int, person_id: int, name: str, release_authority: bool = False, actor: Person, now: datetime
+) -> Role:
+    """Give a person a role at the site, or change whether they may lift holds there."""
+    require(actor, "people.change", site_id)
+    if name not in RoleName.values:
+        raise Unprocessable("unknown_role", f"There is no role {name!r}.", field="name")
+    with transaction.atomic():
+        person = _locked_person(person_id)
+        _never_oneself(actor, person, "a role")
+        role, _ = Role.objects.update_or_create(
+            person=person, site_id=site_id, name=name, defaults={"release_authority": release_authority}
+        )
+        content = {"person": person.display_name, "role": name, "release_authority": release_authority}
+        record.append(site_id=site_id, deed="role.granted", actor=actor, subject=person, content=content, now=now)
+    return role
+
+
+def take_role(*, site_id: int, person_id: int, name: str, actor: Person, now: datetime) -> None:
+    """Take a role at the site from a person."""
+    require(actor, "people.change", site_id)
+    with transaction.atomic():
+        person = _locked_person(person_id)
+        _never_oneself(actor, person, "a role")
+        gone, _ = Role.objects.filter(person=person, site_id=site_id, name=name).delete()
+        if not gone:
+            raise NotFound("not_found", f"{person.display_name} is not {name} here.")
+        content = {"person": person.display_name, "role": name}
+        record.append(site_id=site_id, deed="role.taken", actor=actor, subject=person, content=content, now=now)
+
+
+def add_qualification(
+    *,
+    site_id: int,
+    person_id: int,
+    kind: str,
+    issued_on: date,
+    expires_on: date,
+    actor: Person,
+    now: datetime,
+    method: str = "",
+    level: int | None = None,
+    process: str = "",
+    welding_position: str = "",
+    certificate: str = "",
+) -> Qualification:
+    """Put a certificate on file for somebody who has a role at the site."""
+    require(actor, "people.change", site_id)
+    _check_certificate(kind, method, level, process, issued_on, expires_on)
+    with transaction.atomic():
+        person = _locked_person(person_id)
+        _never_oneself(actor, person, "a qualification")
+        _works_here(person, site_id)
+        row = Qualification.objects.create(
+            person=person,
+            kind=kind,
+            method=method,
+            level=level,
+            process=process,
+            welding_position=welding_position,
+            certificate=certificate,
+            issued_on=issued_on,
+            expires_on=expires_on,
+        )
+        _record(site_id, "qualification.added", actor, row, now)
+    return row
+
+
+def withdraw_qualification(
+    *, site_id: int, qualification_id: int, ends_on: date, reason: str, actor: Person, now: datetime
+) -> Qualification:
+    """End a certificate early; it stays on file with its new last day."""
+    require(actor, "people.change", site_id)
+    if not reason.strip():
+        raise Unprocessable("reason_needed", "Say why the certificate ends.", field="reason")
+    with transaction.atomic():
+        row = _locked_qualification(qualification_id, site_id)
+        _never_oneself(actor, row.person, "a qualification")
+        if not row.issued_on <= ends_on < row.expires_on:
+            raise Unprocessable("end_out_of_range", "The last day must lie inside the certificate.", field="ends_on")
+        row.expires_on = ends_on
+        row.save(update_fields=["expires_on"])
+        _record(site_id, "qualification.withdrawn", actor, row, now, reason=reason.strip())
+    return row
+
+
+def confirm_continuity(
+    *, site_id: int, qualification_id: int, used_on: date, actor: Person, now: datetime
+) -> Qualification:
+    """Confirm that a welder has used the process; six months count from that day."""
+    require(actor, "people.change", site_id)
+    with transaction.atomic():
+        row = _locked_qualification(qualification_id, site_id)
+        _never_oneself(actor, row.person, "a qualification")
+        if row.kind != Qualification.Kind.WELDER:
+            raise Unprocessable("not_a_welder", "Continuity is a welder's.", field="qualification_id")
+        if used_on > day_at(Site.objects.get(pk=site_id), now) or used_on < row.issued_on:
+            raise Unprocessable("day_out_of_range", "That day lies ahead, or before the certificate.", field="used_on")
+        if row.last_used_on and used_on <= row.last_used_on:
+            raise Conflict("already_confirmed", f"It is confirmed up to {row.last_used_on:%-d %b %Y} already.")
+        row.last_used_on = used_on
+        row.save(update_fields=["last_used_on"])
+        _record(site_id, "qualification.continued", actor, row, now)
+    return row
+
+
+def _check_certificate(
+    kind: str, method: str, level: int | None, process: str, issued_on: date, expires_on: date
+) -> None:
+    if kind not in Qualification.Kind.values:
+        raise Unprocessable("unknown_kind", f"There is no qualification {kind!r}.", field="kind")
+    if expires_on <= issued_on:
+        raise Unprocessable("ends_before_it_begins", "The last day must come after the first.", field="expires_on")
+    if kind == Qualification.Kind.NDT and not method:
+        raise Unprocessable("method_needed", "Say which method, e.g. MT.", field="method")
+    if kind == Qualification.Kind.NDT and level not in (1, 2, 3):
+        raise Unprocessable("level_needed", "The level is 1, 2 or 3.", field="level")
+    if kind == Qualification.Kind.WELDER and not process:
+        raise Unprocessable("process_needed", "Say which process, by its number in ISO 4063.", field="process")
+
+
+def _locked_person(person_id: int) -> Person:
+    try:
+        return Person.objects.select_for_update().get(pk=person_id)
+    except Person.DoesNotExist:
+        raise NotFound("not_found", "There is nobody here that you can see.") from None
+
+
+def _locked_qualification(qualification_id: int, site_id: int) -> Qualification:
+    try:
+        row = Qualification.objects.select_for_update().select_related("person").get(pk=qualification_id)
+    except Qualification.DoesNotExist:
+        raise NotFound("not_found", "There is no such certificate.") from None
+    _works_here(row.person, site_id)
+    return row
+
+
+def _never_oneself(actor: Person, person: Person, what: str) -> None:
+    if actor.pk == person.pk:
+        raise NotAllowed("not_for_oneself", f"Nobody gives or changes {what} of their own. Another manager could.")
+
+
+def _works_here(person: Person, site_id: int) -> None:
+    if not roles_at(person, site_id):
+        raise NotFound("not_found", "There is nobody here that you can see.")
+
+
+def _record(site_id: int, deed: str, actor: Person, row: Qualification, now: datetime, **more: Any) -> None:
+    content = {
+        "person": row.person.display_name,
+        "kind": row.kind,
+        "method": row.method,
+        "level": row.level,
+        "process": row.process,
+        "welding_position": row.welding_position,
+        "certificate": row.certificate,
+        "issued_on": row.issued_on,
+        "expires_on": row.expires_on,
+        "last_used_on": row.last_used_on,
+        **more,
+    }
+    record.append(site_id=site_id, deed=deed, actor=actor, subject=row, content=content, now=now)

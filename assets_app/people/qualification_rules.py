@@ -1,0 +1,110 @@
+"""Who is qualified for what on a day. Pure; the day is an argument.
+
+Levels after ISO 9712:2021 (level 2 interprets and reports; level 1 works under instruction) and a welder's six months
+after ISO 9606-1:2017 clause 9.2: both from memory, and common practice; a site's own procedure rules.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+from typing import Protocol
+
+LEVEL_TO_INTERPRET = 2
+CONTINUITY_MONTHS = 6
+NOT_NDT = frozenset({"BC"})  # a bolt check is a mechanic's work
+
+
+class Certificate(Protocol):
+    """The columns of a ``Qualification`` that the rules read."""
+
+    kind: str
+    method: str
+    level: int | None
+    process: str
+    welding_position: str
+    issued_on: date
+    expires_on: date
+    last_used_on: date | None
+
+
+def needs_ndt(method: str) -> bool:
+    """Whether an inspection by ``method`` needs a certificate: every NDT method does, visual too."""
+    return method not in NOT_NDT
+
+
+def runs(certificate: Certificate, on: date) -> bool:
+    """Whether the certificate had been issued and had not run out; its last day counts."""
+    return certificate.issued_on <= on <= certificate.expires_on
+
+
+def ndt_valid(certificate: Certificate, method: str, on: date) -> bool:
+    """Whether the certificate lets somebody interpret and sign ``method`` on the day."""
+    return (
+        certificate.kind == "ndt"
+        and certificate.method == method
+        and (certificate.level or 0) >= LEVEL_TO_INTERPRET
+        and runs(certificate, on)
+    )
+
+
+def welder_valid(certificate: Certificate, on: date, *, process: str, position: str = "") -> bool:
+    """Whether a welder may weld by ``process`` (ISO 4063) in ``position`` (ISO 6947; empty: any) on the day.
+
+    The certificate must run and the welder must have used the process within six months before the day (counted from
+    the day of issue where no use is recorded).
+    """
+    return (
+        certificate.kind == "welder"
+        and certificate.process == process
+        and position in ("", certificate.welding_position)
+        and runs(certificate, on)
+        and on <= continuity_ends(certificate)
+    )
+
+
+def continuity_ends(certificate: Certificate) -> date:
+    """Last day of the six months since the process was last used (or since issue)."""
+    return add_months(certificate.last_used_on or certificate.issued_on, CONTINUITY_MONTHS)
+
+
+def add_months(day: date, months: int) -> date:
+    """The same day ``months`` later, or the last day of that month where it has no such day."""
+    index = day.year * 12 + day.month - 1 + months
+    year, month = divmod(index, 12)
+    for last in (day.day, 30, 29, 28):
+        try:
+            return date(year, month + 1, min(last, day.day))
+        except ValueError:
+            continue
+    raise AssertionError("every month has a 28th")
+
+
+def why_not_ndt(certificates: Iterable[Certificate], method: str, on: date) -> str:
+    """Why none of somebody's certificates lets them sign ``method`` on the day; empty where one does."""
+    own = [certificate for certificate in certificates if certificate.kind == "ndt" and certificate.method == method]
+    if any(ndt_valid(certificate, method, on) for certificate in own):
+        return ""
+    if not own:
+        return f"no {method} certificate is on file"
+    high = [certificate for certificate in own if (certificate.level or 0) >= LEVEL_TO_INTERPRET]
+    if not high:
+        level = max(certificate.level or 0 for certificate in own)
+        return f"the {method} certificate is level {level}; signing needs level {LEVEL_TO_INTERPRET}"
+    if all(certificate.issued_on > on for certificate in high):
+        return f"the {method} certificate was only issued on {min(c.issued_on for c in high):%-d %b %Y}"
+    return f"the {method} certificate ran out on {max(c.expires_on for c in high):%-d %b %Y}"
+
+
+def state(certificate: Certificate, on: date, *, warn_days: int = 60) -> str:
+    """``valid``, ``runs out soon``, ``ran out``, ``not yet valid`` or ``continuity lapsed``."""
+    if on < certificate.issued_on:
+        return "not yet valid"
+    if on > certificate.expires_on:
+        return "ran out"
+    ends = certificate.expires_on
+    if certificate.kind == "welder":
+        if on > continuity_ends(certificate):
+            return "continuity lapsed"
+        ends = min(ends, continuity_ends(certificate))
+    return "runs out soon" if (ends - on).days <= warn_days else "valid"

@@ -1,0 +1,280 @@
+"""The chain: every alteration behind the app's back is found, by the command and by the stand-alone verifier."""
+
+import json
+import random
+import subprocess
+import sys
+from datetime import timedelta
+from io import StringIO
+from pathlib import Path
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import DatabaseError, connection, transaction
+
+from assets_app.models import RecordChain, RecordEntry
+from assets_app.record import actions, triggers, verifier, verify
+from assets_app.record.rules import HASHED, canonical, entry_hash
+
+ENTRIES = 12
+
+
+@pytest.fixture
+def chained(site, asset, weld_joint, person, now):
+    """A chain of some entries on the site; returns the site."""
+    who = person("inspector", site)
+    for number in range(ENTRIES):
+        with transaction.atomic():
+            actions.append(
+                site_id=site.pk,
+                deed="inspection.recorded" if number % 2 else "finding.raised",
+                actor=who if number % 3 else None,
+                subject=weld_joint,
+                content={"note": f"look {number}", "crack_mm": 1.5 + number, "words": "Ölfleck\n2. Zeile"},
+                now=now + timedelta(minutes=number),
+                asset_id=asset.pk,
+                joint_id=weld_joint.pk if number % 4 else None,
+            )
+    return site
+
+
+def raw(sql: str, *values) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(sql, values)
+
+
+def restore(rows: list[dict], head: dict) -> None:
+    RecordEntry.objects.all().delete()
+    RecordEntry.objects.bulk_create(RecordEntry(**row) for row in rows)
+    RecordChain.objects.update(**head)
+
+
+def alter_at_random(dice: random.Random, site) -> str:
+    """One alteration somewhere in the table, straight in the database; returns what was done."""
+    table = RecordEntry._meta.db_table
+    pk = dice.choice(list(RecordEntry.objects.values_list("pk", flat=True)))
+    entry = RecordEntry.objects.get(pk=pk)
+    deed = dice.choice(["column", "column", "column", "content", "remove", "repeat", "swap", "rehash", "head", "tail"])
+    if deed == "column":
+        column = dice.choice(["deed", "actor_name", "subject_kind", "subject_id", "sequence", "previous_hash", "hash"])
+        old = getattr(entry, column)
+        new = old + dice.choice([1, 7]) * 1000 if isinstance(old, int) else str(old)[:-1] + dice.choice("§¶")
+        raw(f"UPDATE {table} SET {column} = %s WHERE id = %s", new, pk)
+        return f"{column} of {entry.sequence}"
+    if deed == "content":
+        at = dice.randrange(len(entry.content))
+        new = entry.content[:at] + ("x" if entry.content[at] != "x" else "y") + entry.content[at + 1 :]
+        raw(f"UPDATE {table} SET content = %s WHERE id = %s", new, pk)
+    elif deed == "remove":
+        raw(f"DELETE FROM {table} WHERE id = %s", pk)
+    elif deed == "tail":
+        raw(f"DELETE FROM {table} WHERE sequence > %s", dice.randrange(0, ENTRIES))
+    elif deed == "repeat":
+        entry.pk, entry.sequence = None, ENTRIES + 1
+        entry.save(force_insert=True)
+    elif deed == "swap":
+        one, other = dice.sample(list(RecordEntry.objects.all()), 2)
+        raw(f"UPDATE {table} SET sequence = %s WHERE id = %s", 10**6, one.pk)
+        raw(f"UPDATE {table} SET sequence = %s WHERE id = %s", one.sequence, other.pk)
+        raw(f"UPDATE {table} SET sequence = %s WHERE id = %s", other.sequence, one.pk)
+    elif deed == "rehash":  # a forger who knows how the hash is made, but not that the next entry binds it
+        entry.content = entry.content.replace("look", "lock")
+        raw(
+            f"UPDATE {table} SET content = %s, hash = %s WHERE id = %s",
+            entry.content,
+            entry_hash(entry.hashed_fields()),
+            pk,
+        )
+    elif deed == "head":
+        raw(f"UPDATE {RecordChain._meta.db_table} SET head_sequence = head_sequence - 1 WHERE site_id = %s", site.pk)
+    return f"{deed} of {entry.sequence}"
+
+
+def test_two_hundred_random_alterations_behind_the_apps_back_are_all_found(chained):
+    rows = list(RecordEntry.objects.values())
+    head = RecordChain.objects.values("head_sequence", "head_hash").get()
+    triggers.lift(connection)
+    missed = []
+    for seed in range(200):
+        what = alter_at_random(random.Random(seed), chained)
+        found_here = not verify.chain(chained).whole
+        if not found_here:
+            missed.append(what)
+        restore(rows, head)
+    assert missed == []
+    assert verify.chain(chained).whole, "the control: restored, the chain is whole again"
+
+
+def test_every_column_that_says_something_is_bound_by_the_hash(chained):
+    triggers.lift(connection)
+    table = RecordEntry._meta.db_table
+    columns = {field.column for field in RecordEntry._meta.concrete_fields} - {"id", "hash"}
+    assert columns == set(HASHED)
+    for column, other in {
+        "asset_id": None,
+        "joint_id": None,
+        "actor_id": None,
+        "at": "2020-01-01 00:00:00+00:00",
+        "deed": "hold.released",
+    }.items():
+        with transaction.atomic():
+            raw(f"UPDATE {table} SET {column} = %s WHERE sequence = 6", other)
+            assert verify.chain(chained).sequence == 6, column
+            transaction.set_rollback(True)
+
+
+def test_the_first_broken_entry_is_the_one_named(chained):
+    triggers.lift(connection)
+    table = RecordEntry._meta.db_table
+    raw(f"UPDATE {table} SET actor_name = 'Nobody' WHERE sequence IN (5, 9)")
+    out = StringIO()
+    with pytest.raises(CommandError):
+        call_command("verify_record", site=chained.slug, stdout=out, stderr=StringIO())
+    assert "entry 5 was altered" in out.getvalue()
+
+
+@pytest.mark.parametrize(
+    "sql",
+    [
+        "UPDATE {t} SET deed = 'x' WHERE sequence = 3",
+        "DELETE FROM {t} WHERE sequence = 3",
+        "DELETE FROM {t}",
+    ],
+)
+def test_the_database_itself_refuses_to_change_or_remove_an_entry(chained, sql):
+    with pytest.raises(DatabaseError) as refused, transaction.atomic():
+        raw(sql.format(t=RecordEntry._meta.db_table))
+    assert "only grows" in str(refused.value)
+    assert RecordEntry.objects.count() == ENTRIES
+
+
+def test_an_entry_cannot_be_replaced_either(chained):
+    if connection.vendor != "sqlite":
+        pytest.skip("INSERT OR REPLACE is SQLite's")
+    columns = "id, site_id, sequence, at, deed, actor_name, subject_kind, subject_id, content, previous_hash, hash"
+    table = RecordEntry._meta.db_table
+    with pytest.raises(DatabaseError), transaction.atomic():
+        raw(
+            f"INSERT OR REPLACE INTO {table} ({columns}) SELECT id, site_id, sequence, at, 'x', actor_name, subject_kind, "
+            f"subject_id, content, previous_hash, hash FROM {table} WHERE sequence = 2"
+        )
+    assert verify.chain(chained).whole
+
+
+def test_a_database_without_its_triggers_is_not_called_guarded(chained):
+    assert verify.missing_triggers() == []
+    triggers.lift(connection)
+    with pytest.raises(CommandError) as unguarded:
+        call_command("verify_record", stdout=StringIO(), stderr=StringIO())
+    assert "not guarded" in str(unguarded.value)
+
+
+def test_a_deed_that_rolls_back_leaves_no_entry(chained, weld_joint, now):
+    with pytest.raises(ZeroDivisionError), transaction.atomic():
+        actions.append(site_id=chained.pk, deed="x", actor=None, subject=weld_joint, content={}, now=now)
+        1 / 0  # noqa: B018
+    assert RecordEntry.objects.count() == ENTRIES
+    assert verify.chain(chained).whole
+
+
+def test_sites_have_chains_of_their_own(chained, other_site, weld_joint, now):
+    with transaction.atomic():
+        entry = actions.append(site_id=other_site.pk, deed="x", actor=None, subject=weld_joint, content={}, now=now)
+    assert entry.sequence == 1
+    assert verify.chain(other_site).whole
+
+
+def test_what_has_no_one_true_text_is_refused():
+    with pytest.raises(ValueError):
+        canonical({"crack_mm": float("nan")})
+    with pytest.raises(TypeError):
+        canonical({"who": object()})
+
+
+# The exported file ----------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def exported(chained, tmp_path) -> Path:
+    path = tmp_path / "record.jsonl"
+    call_command("export_record", site=chained.slug, to=str(path))
+    return path
+
+
+def verify_alone(path: Path, *more: str) -> subprocess.CompletedProcess:
+    """Runs the verifier as a script of its own, isolated from the project."""
+    return subprocess.run(
+        [sys.executable, "-I", verifier.__file__, str(path), *more], capture_output=True, text=True, check=False
+    )
+
+
+def test_the_stand_alone_verifier_needs_nothing_but_the_file(exported):
+    answer = verify_alone(exported)
+    assert answer.returncode == 0, answer.stdout + answer.stderr
+    assert f"{ENTRIES} entries" in answer.stdout
+
+
+def test_the_verifier_repeats_the_hash_of_the_app():
+    assert verifier.HASHED == HASHED
+    fields = dict.fromkeys(HASHED, 1) | {"content": canonical({"ü": 1.25}), "actor_name": "Zoë\n"}
+    assert verifier.entry_hash(fields) == entry_hash(fields)
+
+
+def test_random_alterations_of_the_exported_file_are_all_found(exported):
+    lines = exported.read_text().splitlines()
+    whole_head = json.loads(lines[0])["chain"]["head_hash"]
+    for seed in range(200):
+        dice = random.Random(seed)
+        altered = list(lines)
+        at = dice.randrange(1, len(altered))
+        entry = json.loads(altered[at])
+        deed = dice.choice(["field", "drop", "double", "swap", "cut"])
+        if deed == "field":
+            name = dice.choice([*HASHED, "hash"])
+            entry[name] = entry[name] + 1 if isinstance(entry[name], int) else f"{entry[name]}."
+            altered[at] = json.dumps(entry)
+        elif deed == "drop":
+            del altered[at]
+        elif deed == "double":
+            altered.insert(at, altered[at])
+        elif deed == "swap":
+            other = dice.choice([n for n in range(1, len(altered)) if n != at])
+            altered[at], altered[other] = altered[other], altered[at]
+        else:
+            del altered[at:]
+        exported.write_text("\n".join(altered))
+        code, said = verifier.check_file(str(exported))
+        assert code == 1, (seed, deed, at)
+        assert "BROKEN" in said[0]
+    exported.write_text("\n".join(lines))
+    assert verifier.check_file(str(exported), known_head=whole_head)[0] == 0
+
+
+def test_a_file_rewritten_from_end_to_end_is_found_by_the_head_kept_elsewhere(exported):
+    lines = [json.loads(line) for line in exported.read_text().splitlines()]
+    head_before = lines[0]["chain"]["head_hash"]
+    previous = ""
+    for entry in lines[1:]:
+        entry["content"] = entry["content"].replace("look", "lock")
+        entry["previous_hash"] = previous
+        previous = entry["hash"] = verifier.entry_hash(entry)
+    lines[0]["chain"]["head_hash"] = previous
+    exported.write_text("\n".join(json.dumps(line) for line in lines))
+    assert verify_alone(exported).returncode == 0, "the limit of a chain, stated in the verifier's own words"
+    assert verify_alone(exported, "--head", head_before).returncode == 1
+
+
+def test_what_is_no_record_is_said_to_be_none(tmp_path):
+    stray = tmp_path / "stray.txt"
+    stray.write_text("hello")
+    assert verify_alone(stray).returncode == 2
+    assert verify_alone(tmp_path / "nowhere").returncode == 2
+
+
+@pytest.mark.django_db(transaction=True)
+def test_emptying_the_whole_database_on_purpose_works_and_puts_the_guard_back(site, weld_joint, now):
+    with transaction.atomic():
+        actions.append(site_id=site.pk, deed="x", actor=None, subject=weld_joint, content={}, now=now)
+    call_command("flush", interactive=False, verbosity=0)
+    assert RecordEntry.objects.count() == 0
+    assert verify.missing_triggers() == []
