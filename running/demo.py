@@ -1,6 +1,6 @@
 """The whole service on this machine with nothing installed: SQLite, a private Redis, one worker with beat, the web.
 
-Everything lives under .run/ in the work tree; delete that folder and the demo starts anew.
+Everything lives under .run/ in the work tree (or the folder RUN_FOLDER); delete it and the demo starts anew.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from running.health import web_answers
 from running.processes import ROOT, NotReady, port_is_free
 from running.supervisor import Service, Supervisor, end_leftovers
 
-RUN = ROOT / ".run"
+RUN = Path(os.environ.get("RUN_FOLDER") or ROOT / ".run").resolve()
 DATABASE = RUN / "soundjoint.sqlite3"
 BIN = Path(sys.executable).parent
 
@@ -85,6 +85,10 @@ def _environment(port: int, socket: Path) -> dict[str, str]:
         "SECRET_KEY": _secret_key(),
         "BASE_URL": f"http://localhost:{port}",
         "ALLOWED_HOSTS": "localhost,127.0.0.1",
+        "MEDIA_ROOT": str(RUN / "media"),
+        "STATIC_ROOT": str(RUN / "static"),
+        "EMAIL_FILE_PATH": str(RUN / "mail"),
+        "BEAT_SCHEDULE_FILE": str(RUN / "beat-schedule"),
     }
 
 
@@ -151,7 +155,7 @@ def _web(env: dict[str, str], port: int) -> Service:
 def _greet(port: int, env: dict[str, str], seconds: float) -> None:
     print(f"\nSoundjoint answers at http://localhost:{port}/ after {seconds:.0f} s. Ctrl-C stops it.\n", flush=True)
     _manage("load_demo", "--sign-ins", env=env)
-    print(f"\nLogs, data and mail that would be sent: {RUN.relative_to(ROOT)}/", flush=True)
+    print(f"\nData, logs, and the mail it would send: {os.path.relpath(RUN)}", flush=True)
 
 
 if __name__ == "__main__":

@@ -1,0 +1,100 @@
+"""The supervisor keeps processes running, and leaves none behind."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+
+import pytest
+
+from running import supervisor as kept
+from running.processes import ROOT, start
+from running.supervisor import Service, Supervisor, born, end_leftovers
+
+SLEEPER = [sys.executable, "-c", "import time; time.sleep(600)"]
+
+
+@pytest.fixture
+def supervisor(tmp_path):
+    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)}
+    one = Supervisor(tmp_path)
+    yield one
+    one.stop()
+    for number, handler in before.items():
+        signal.signal(number, handler)
+
+
+def until(what, seconds=20):
+    deadline = time.monotonic() + seconds
+    while not what():
+        assert time.monotonic() < deadline, "it did not happen in time"
+        time.sleep(0.05)
+
+
+def test_a_killed_process_is_started_again(supervisor, monkeypatch):
+    monkeypatch.setattr(kept, "FIRST_WAIT_S", 0.1)
+    supervisor.start(Service("sleeper", SLEEPER, os.environ))
+    first = supervisor.services[0].child.process.pid
+    watcher = threading.Thread(target=supervisor.watch)
+    watcher.start()
+    os.kill(first, signal.SIGKILL)
+    until(lambda: supervisor.services[0].child and supervisor.services[0].child.process.pid != first)
+    assert supervisor.services[0].child.alive()
+    supervisor.ending.set()
+    watcher.join()
+
+
+def test_a_process_that_keeps_dying_is_started_again_more_and_more_seldom(supervisor, monkeypatch):
+    now = [1000.0]
+    monkeypatch.setattr(kept.time, "monotonic", lambda: now[0])
+    service = Service("fails", [sys.executable, "-c", "raise SystemExit(1)"], os.environ)
+    supervisor.start(service)
+    waits = []
+    for _ in range(7):
+        service.child.process.wait()
+        supervisor._mend(service)
+        assert service.child is None, "it must wait first"
+        waits.append(service.wait_s)
+        now[0] += service.wait_s
+        supervisor._mend(service)
+    assert waits == [1, 2, 4, 8, 16, 30, 30]
+
+
+def test_stopping_ends_every_process_and_forgets_them(supervisor, tmp_path):
+    supervisor.start(*(Service(f"sleeper{n}", SLEEPER, os.environ) for n in range(3)))
+    supervisor.stop()
+    assert not any(service.child.alive() for service in supervisor.services)
+    assert not (tmp_path / "processes.json").exists()
+
+
+def test_children_end_with_a_parent_that_was_killed():
+    script = (
+        "import sys, time; from running.processes import start;"
+        "print(start('sleeper', [sys.executable, '-c', 'import time; time.sleep(600)']).process.pid, flush=True);"
+        "time.sleep(600)"
+    )
+    parent = subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE, cwd=ROOT, text=True)
+    pid = int(parent.stdout.readline())
+    since = born(pid)
+    assert since
+    parent.kill()
+    parent.communicate()
+    until(lambda: born(pid) != since or kept._is_zombie(pid))
+
+
+def test_what_a_killed_run_left_is_ended_but_a_stranger_with_the_same_id_is_not(tmp_path):
+    left, stranger = start("left", SLEEPER), start("stranger", SLEEPER)
+    known = {str(left.process.pid): born(left.process.pid), str(stranger.process.pid): "12345"}
+    (tmp_path / "processes.json").write_text(json.dumps(known))
+    end_leftovers(tmp_path)
+    assert not left.alive()
+    assert stranger.alive()
+    stranger.stop()
+
+
+def test_a_broken_list_of_processes_stops_nobody(tmp_path):
+    (tmp_path / "processes.json").write_text('{"12')
+    end_leftovers(tmp_path)
