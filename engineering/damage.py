@@ -53,7 +53,7 @@ def per_operating_cycle(
     for start in range(0, len(ranges), CHUNK_ROWS):
         rows = slice(start, start + CHUNK_ROWS)
         arguments = [value if value.ndim == 0 else value[rows, None] for value in columns.values()]
-        ratio, shear = sn_curves.strength_ratio(ranges[rows], *arguments)
+        ratio, shear = sn_curves.strength_ratio(non_negative("ranges_mpa", ranges[rows]), *arguments)
         each = sn_curves.damage_per_cycle(ratio, shear, spectrum=spectrum)
         damage[rows] = np.einsum("ij,ij->i", each, non_negative("counts", number[rows]))
     return damage
