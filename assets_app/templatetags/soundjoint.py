@@ -14,28 +14,14 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from assets_app.doors import sheets
-from assets_app.inspections.models import Severity
+from assets_app.register.pen import SEVERITY_MARKS
 
 register = template.Library()
-
-# Each mark is drawn in a 16 x 16 box; the line grows heavier with the severity.
-MARKS: dict[str, str] = {
-    Severity.RECORD.value: '<circle cx="8" cy="8" r="3" fill="currentColor"/>',
-    Severity.WATCH.value: '<circle cx="8" cy="8" r="6" fill="none" stroke="currentColor" stroke-width="1.5"/>',
-    Severity.PLAN_REPAIR.value: (
-        '<g fill="none" stroke="currentColor" stroke-width="2"><circle cx="8" cy="8" r="6"/><path d="M2 8h12"/></g>'
-    ),
-    Severity.REPAIR_BEFORE_USE.value: (
-        '<path d="M1.5 13.5 14.5 8 1.5 2.5z" fill="none" stroke="currentColor" stroke-width="2.5" '
-        'stroke-linejoin="round"/>'
-    ),
-    Severity.HOLD_NOW.value: '<path d="M5 .5h6L15.5 5v6L11 15.5H5L.5 11V5z" fill="currentColor"/>',
-}
 
 
 def mark(severity: str) -> SafeString:
     """The mark of a severity as inline SVG, for eyes only: the word stands beside it."""
-    return mark_safe(f'<svg viewBox="0 0 16 16" aria-hidden="true">{MARKS[severity]}</svg>')  # noqa: S308
+    return mark_safe(f'<svg viewBox="0 0 16 16" aria-hidden="true">{SEVERITY_MARKS[severity]}</svg>')  # noqa: S308
 
 
 @register.simple_tag
@@ -60,7 +46,7 @@ def due_words(
     unrated: bool = False,
     missing: str = "",
 ) -> DueWords:
-    """``overdue by 12 days``, ``due in 5 days``, ``planned 3 Mar``; without a date ``unrated: ...`` or ``not limited``."""
+    """``overdue by 12 days``, ``due in 5 days``, ``planned 3 Mar``; undated ``unrated: ...`` or ``not limited``."""
     if due_on is None:
         if unrated:
             return DueWords("unrated", f"unrated: {missing}" if missing else "unrated: a figure is missing")

@@ -1,0 +1,150 @@
+"""The season strip: week by week, the work owed against the hands there, with the closed season and what is overdue.
+
+Plain data in, a drawing and its words out. Work and hands are in hours a week.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from assets_app.register.pen import Drawing, Pen
+from schedules.due.time_axis import MONTHS
+
+
+@dataclass(frozen=True)
+class Week:
+    """One week from its Monday: hours of work owed, how many looks that is, hours of hands, share of days closed."""
+
+    monday: date
+    owed_hours: float
+    looks: int
+    hands_hours: float | None = None
+    closed_share: float = 0.0
+
+    @property
+    def short_hours(self) -> float:
+        """How much more is owed than hands are there; 0 where the hands are not known."""
+        return max(self.owed_hours - self.hands_hours, 0.0) if self.hands_hours is not None else 0.0
+
+
+@dataclass(frozen=True)
+class Season:
+    """The weeks from this one on, and the stack of what is overdue, which stands at the left edge for good."""
+
+    weeks: Sequence[Week]
+    overdue_looks: int = 0
+    overdue_hours: float = 0.0
+
+
+def season_strip(season: Season, *, narrow: bool = False) -> Drawing:
+    """960 x 150 px, or 360 x 170 for a phone. Bars are work owed, the stepped line is the hands there."""
+    width, height = (360.0, 170.0) if narrow else (960.0, 150.0)
+    pen = Pen(width, height)
+    ground, top = height - 40, 26.0
+    edge = 66.0 if narrow else 92.0
+    tallest = max([1.0, season.overdue_hours, *(max(w.owed_hours, w.hands_hours or 0) for w in season.weeks)])
+    full = _round_up(tallest)
+
+    def y(hours: float) -> float:
+        return ground - (ground - top) * hours / full
+
+    _overdue(pen, season, ground, y(season.overdue_hours), edge)
+    _scale(pen, full, y, edge, width)
+    step = (width - edge - 4) / max(len(season.weeks), 1)
+    for index, week in enumerate(season.weeks):
+        x = edge + index * step
+        if week.closed_share > 0:
+            pen.hatch(x, top, step * week.closed_share, ground - top, step=7)
+        if week.owed_hours:
+            fits = week.owed_hours - week.short_hours
+            pen.rect(x + 1, y(fits), step - 2, ground - y(fits), "owed")
+            pen.rect(x + 1, y(week.owed_hours), step - 2, y(fits) - y(week.owed_hours), "short")
+    _hands(pen, season, y, edge, step)
+    pen.line((edge, ground), (width - 4, ground), "wide")
+    _months(pen, season, ground, edge, step, room=30 if narrow else 26)
+    words = strip_words(season)
+    return Drawing(pen.svg("Season strip", words, "season-strip"), words)
+
+
+def _round_up(hours: float) -> float:
+    """The next of 1, 2, 4, 5, 8, 10 times a power of ten, so that the scale's figure is a round one."""
+    power = 10.0 ** math.floor(math.log10(hours))
+    return next(step * power for step in (1, 2, 4, 5, 8, 10, 20) if step * power >= hours)
+
+
+def _overdue(pen: Pen, season: Season, ground: float, top: float, edge: float) -> None:
+    right = edge - 22
+    pen.line((4, ground), (right, ground), "wide")
+    if season.overdue_looks:
+        pen.rect(10, top, right - 16, ground - top, "short heavy")
+        pen.text((10, min(top, ground - 20) - 6), str(season.overdue_looks), size=15, look="strong")
+    else:
+        pen.text((10, ground - 6), "none", size=12, look="soft")
+    pen.text((4, ground + 16), "overdue", size=12, look="strong" if season.overdue_looks else "soft")
+
+
+def _scale(pen: Pen, full: float, y, edge: float, width: float) -> None:
+    pen.line((edge, y(full)), (width - 4, y(full)), "faint")
+    pen.text((edge, y(full) - 6), f"{full:g} h a week", size=12, look="soft")
+
+
+def _hands(pen: Pen, season: Season, y, edge: float, step: float) -> None:
+    """The stepped line of hands; broken where they are not known."""
+    run: list[tuple[float, float]] = []
+    for index, week in enumerate([*season.weeks, None]):
+        if week is None or week.hands_hours is None:
+            if run:
+                pen.path(run, "hands")
+            run = []
+            continue
+        x = edge + index * step
+        run += [(x, y(week.hands_hours)), (x + step, y(week.hands_hours))]
+
+
+def _months(pen: Pen, season: Season, ground: float, edge: float, step: float, *, room: float) -> None:
+    previous = -1e9
+    for index, week in enumerate(season.weeks):
+        first = _first_of_month_in(week.monday)
+        x = edge + index * step
+        if index == 0:
+            pen.text((x, ground + 32), "this week", size=12, look="soft")
+        if first is None:
+            continue
+        pen.line((x, ground), (x, ground + 5), "thin")
+        if x - previous >= room:
+            previous = x
+            words = MONTHS[first.month - 1] if first.month > 1 else f"{first.year}"
+            pen.text((x, ground + 17), words, size=12, look="soft")
+
+
+def _first_of_month_in(monday: date) -> date | None:
+    days = (monday + timedelta(days=k) for k in range(7))
+    return next((day for day in days if day.day == 1), None)
+
+
+def strip_words(season: Season) -> list[str]:
+    """What the strip shows, in sentences."""
+    words = [f"{season.overdue_looks} overdue" if season.overdue_looks else "Nothing is overdue"]
+    near = season.weeks[:4]
+    looks = sum(week.looks for week in near)
+    words.append(f"{looks} look{'' if looks == 1 else 's'} owed in the next {len(near)} weeks")
+    if season.weeks and all(week.hands_hours is None for week in season.weeks):
+        words.append("Hands are not known: no crew is entered, so nothing shows whether the work fits")
+    short = [week for week in season.weeks if week.short_hours > 0]
+    if short:
+        worst = max(short, key=lambda week: week.short_hours)
+        words.append(
+            f"More owed than hands in {len(short)} of {len(season.weeks)} weeks; the worst from "
+            f"{_day(worst.monday)}: {worst.owed_hours:.0f} h owed, {worst.hands_hours:.0f} h there"
+        )
+    closed = [week for week in season.weeks if week.closed_share >= 0.5]
+    if closed:
+        words.append(f"Closed season from the week of {_day(closed[0].monday)}, {len(closed)} weeks in all")
+    return words
+
+
+def _day(day: date) -> str:
+    return f"{day.day} {day:%b %Y}"
