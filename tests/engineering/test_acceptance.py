@@ -86,7 +86,9 @@ def test_what_no_table_covers_is_not_accepted(kind):
 
 
 def test_a_wall_thinner_than_the_standard_reaches_is_not_covered():
-    assert judge(5011, level="D", size_mm=0.01, wall_mm=0.4).accepted is None
+    for wall in (0.2, 0.4, 0.49):
+        assert judge(5011, level="D", size_mm=0.01, wall_mm=wall, length_mm=1, weld_length_mm=99).accepted is None
+    assert judge(5011, level="D", size_mm=0.01, wall_mm=0.5, length_mm=1, weld_length_mm=99).accepted is True
 
 
 def test_the_thin_branch_ends_at_3_mm():
@@ -104,6 +106,18 @@ def test_a_quarter_of_a_short_weld_is_the_most_a_short_imperfection_may_take():
     assert judge(5213, length_mm=10, **facts).accepted is True
     long = judge(5213, length_mm=11, **facts)
     assert (long.accepted, long.limit_mm, long.excess_mm) == (False, 0.0, 0.5)
+
+
+@pytest.mark.parametrize(("length", "accepted"), [(25, True), (25.1, False), (34, False)])
+def test_a_short_imperfection_ends_at_25_mm_on_a_long_weld(length, accepted):
+    facts = {"level": "C", "size_mm": 0.5, "wall_mm": 8, "throat_mm": 5, "weld_length_mm": 500}
+    assert judge(5213, length_mm=length, **facts).accepted is accepted
+
+
+def test_more_than_25_mm_is_never_short_whatever_the_weld():
+    facts = {"level": "C", "size_mm": 0.5, "wall_mm": 8, "throat_mm": 5}
+    assert judge(5213, length_mm=25.1, **facts).accepted is False
+    assert judge(5213, length_mm=25, **facts).accepted is None
 
 
 def test_the_edition_is_named_and_matters():

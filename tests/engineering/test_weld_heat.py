@@ -79,6 +79,8 @@ def test_a_heat_input_not_known_waits_the_longer_time():
 def test_pcm_weighs_boron_five_times():
     plain, boron = weld_heat.Composition(c=0.1, mn=1.0), weld_heat.Composition(c=0.1, mn=1.0, b=0.002)
     assert weld_heat.pcm(plain) == pytest.approx(0.15)
+    rich = weld_heat.Composition(c=0.1, mn=1.0, si=0.3, ni=0.6, mo=0.15, v=0.1)
+    assert weld_heat.pcm(rich) - weld_heat.pcm(plain) == pytest.approx(4 * 0.01)
     assert weld_heat.pcm(boron) - weld_heat.pcm(plain) == pytest.approx(0.01)
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from engineering.sections import parse, tube
+from engineering.sections import parse, plate, tube
 
 pytestmark = pytest.mark.published
 
@@ -49,3 +49,27 @@ def test_torsion_constants_as_printed():
     """EN 10210-2: It 7197 cm⁴ for 219.1x10 (public transcription), 439 cm⁴ for 100x100x5 (from memory)."""
     assert printed_as(tube(219.1, 10).torsion_constant_mm4 / 1e4, "7197")
     assert printed_as(parse("SHS 100x5 hot").torsion_constant_mm4 / 1e4, "439")
+
+
+def test_torsion_moduli_as_printed():
+    """EN 10210-2: Ct 657 cm³ for 219.1x10 (twice Wel) and 81.8 cm³ for 100x100x5 (from memory)."""
+    assert printed_as(tube(219.1, 10).torsion_modulus_mm3 / 1e3, "657")
+    assert printed_as(parse("SHS 100x5 hot").torsion_modulus_mm3 / 1e3, "81.8")
+
+
+@pytest.mark.parametrize(
+    ("ratio", "constant", "modulus"),
+    [
+        (1, 0.141, 0.208),
+        (1.5, 0.196, 0.231),
+        (2, 0.229, 0.246),
+        (3, 0.263, 0.267),
+        (4, 0.281, 0.282),
+        (10, 0.312, 0.312),
+    ],
+)
+def test_torsion_of_a_rectangle(ratio, constant, modulus):
+    """Timoshenko, *Strength of Materials*, table for the rectangular bar, from memory; kept to 0.6 %."""
+    flat = plate(ratio * 10, 10)
+    assert flat.torsion_constant_mm4 / (ratio * 1e4) == pytest.approx(constant, rel=0.006)
+    assert flat.torsion_modulus_mm3 / (ratio * 1e3) == pytest.approx(modulus, rel=0.006)
