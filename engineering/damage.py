@@ -81,7 +81,12 @@ def working(
 ) -> list[Block]:
     """The damage sum of one joint line by line, largest range first, for a page that shows its working.
 
-    Arguments as for ``per_operating_cycle``, one joint; the damages add up to its result.
+    Args:
+        ranges_mpa: stress ranges, MPa.
+        counts: how often each occurs.
+        category_mpa, kind, gamma_mf, size_factor, spectrum: of the one joint, as for ``per_operating_cycle``.
+
+    The damages add up to the result of ``per_operating_cycle``.
     """
     ranges, number = (
         np.atleast_1d(non_negative("ranges_mpa", ranges_mpa)),
@@ -100,6 +105,12 @@ def equivalent_range(ranges_mpa: ArrayLike, counts: ArrayLike, m: float) -> Floa
     """Range of constant amplitude that does the same damage in the same number of cycles on a line of slope m, MPa.
 
     S_eq = (sum n S^m / sum n)^(1/m), over the last axis. One slope only: no limit and no cut-off enter.
+
+    Args:
+        ranges_mpa: stress ranges, MPa, >= 0.
+        counts: how often each occurs, >= 0.
+        m: slope of the line, > 0.
+
     Errors: ``InputError`` where all counts are 0. Source: EN 1993-1-9:2005 §1.3.2.9 and Annex A.
     Example: the spectrum of ASTM E1049 Figure 6 gives 6.4911 for m = 3.
     """

@@ -21,7 +21,7 @@ def catalogue(table: Table | None = None) -> list[Row]:
 
 
 def detail(detail_id: str, table: Table | None = None) -> Row:
-    """The row of one detail.
+    """The row of the detail ``detail_id``; ``table`` is the office's own, or None.
 
     Its cells: ``description``, ``reference`` (table and detail number), ``category`` (MPa), ``kind`` (direct or shear),
     ``m``, ``size`` (which size factor applies: none, transverse_butt, bolt_tension, eccentric_step), ``conditions``,
@@ -33,7 +33,7 @@ def detail(detail_id: str, table: Table | None = None) -> Row:
 
 
 def families(table: Table | None = None) -> list[str]:
-    """Names of the families that ``size_dependent`` takes."""
+    """Names of the families that ``size_dependent`` takes, in ``table`` or the shipped one."""
     return list(dict.fromkeys(row["family"] for row in catalogue(table) if row.get("family")))
 
 
@@ -70,7 +70,12 @@ def size_dependent(
 
 
 def cover_plate(flange_mm: float, cover_mm: float, table: Table | None = None) -> Row:
-    """The row for the end of a cover plate, from the thickness of flange and cover plate, mm.
+    """The row for the end of a cover plate, from the thickness of flange and cover plate.
+
+    Args:
+        flange_mm: thickness of the flange, mm.
+        cover_mm: thickness of the cover plate, mm.
+        table: the office's own table, or None.
 
     Source: EN 1993-1-9:2005 Table 8.5 detail 6. Example: 12 mm on a flange of 15 mm has category 56.
     """

@@ -90,6 +90,10 @@ def damage_per_cycle(ratio: FloatArray, shear: NDArray[np.bool_], *, spectrum: b
 
     Direct: ratio^3/2e6 down to 5 million cycles; then, in a spectrum, the slope m = 5 to the cut-off at 100 million and
     0 below it; under constant amplitude 0 below the 5-million limit. Shear: ratio^5/2e6 to the cut-off in both cases.
+
+    Args:
+        ratio, shear: from ``strength_ratio``.
+        spectrum: False for constant amplitude.
     """
     squared = ratio * ratio
     fifth = squared * squared * ratio
@@ -133,6 +137,10 @@ def cycles_to_failure(
 
 def limits_mpa(category_mpa: float, *, kind: str = DIRECT) -> tuple[float | None, float]:
     """Constant-amplitude limit (None for shear, which has none) and cut-off, MPa. EN 1993-1-9:2005 §7.1(2), (3).
+
+    Args:
+        category_mpa: detail category, MPa.
+        kind: "direct" or "shear".
 
     Example: category 71 has 52.31 and 28.73 MPa.
     """
@@ -180,8 +188,13 @@ def size_factor(size_mm: ArrayLike, kind: str) -> FloatArray:
 def eccentric_step_factor(thick_mm: float, thin_mm: float, eccentricity_mm: float) -> float:
     """Size factor of a butt weld between plates whose middle planes do not meet, EN 1993-1-9:2005 Table 8.3 detail 17.
 
-    ks = (25/t1)^0.2 / (1 + 6 e/t1 * t1^1.5/(t1^1.5 + t2^1.5)), the first factor only above 25 mm. All in mm,
-    ``thick_mm`` being t2 and ``thin_mm`` t1; the stress is that in the thinner plate.
+    ks = (25/t1)^0.2 / (1 + 6 e/t1 * t1^1.5/(t1^1.5 + t2^1.5)), the first factor only above 25 mm. The stress
+    is that in the thinner plate.
+
+    Args:
+        thick_mm: t2, thickness of the thicker plate, mm.
+        thin_mm: t1, thickness of the thinner plate, mm.
+        eccentricity_mm: e, distance between the middle planes, mm, >= 0.
     """
     thin, thick = float(positive("thin_mm", thin_mm)), float(positive("thick_mm", thick_mm))
     if thin > thick:
@@ -197,6 +210,12 @@ def effective_range(highest_mpa: ArrayLike, lowest_mpa: ArrayLike, *, stress_fre
 
     The whole range by default: welds as made hold tension up to yield, so compression counts in full. Only where the
     detail is not welded or is stress-relieved (``stress_free=True``) does the compressive part count 0.6.
+
+    Args:
+        highest_mpa: highest stress of the cycle, MPa.
+        lowest_mpa: lowest stress of the cycle, MPa; never above the highest.
+        stress_free: True only for details not welded, or stress-relieved.
+
     Source: EN 1993-1-9:2005 §7.2.1.
     """
     high, low = np.broadcast_arrays(finite("highest_mpa", highest_mpa), finite("lowest_mpa", lowest_mpa))
@@ -210,7 +229,12 @@ def effective_range(highest_mpa: ArrayLike, lowest_mpa: ArrayLike, *, stress_fre
 
 
 def largest_range_mpa(yield_mpa: ArrayLike, *, kind: str = DIRECT) -> FloatArray:
-    """Largest nominal range the lines may be used for: 1.5 fy, or 1.5 fy/sqrt(3) in shear. EN 1993-1-9:2005 §8(1)."""
+    """Largest nominal range the lines may be used for: 1.5 fy, or 1.5 fy/sqrt(3) in shear. EN 1993-1-9:2005 §8(1).
+
+    Args:
+        yield_mpa: yield strength fy, MPa.
+        kind: "direct" or "shear".
+    """
     shear = is_shear(kind)
     return np.asarray(1.5 * positive("yield_mpa", yield_mpa) / np.where(shear, np.sqrt(3.0), 1.0))
 
@@ -280,8 +304,8 @@ def us_cycles_to_failure(
 def us_allowable_range_ksi(cycles: ArrayLike, category: str, *, edition: str, table: Table | None = None) -> FloatArray:
     """Allowable stress range F_SR, ksi, at a number of cycles; never below the threshold (constant amplitude).
 
-    Same forms, arguments and source as ``us_cycles_to_failure``. Example: C at 2 million cycles gives 13.006 ksi
-    (360-10) or 13.063 ksi (360-16, -22).
+    Same forms, source, category, edition and table as ``us_cycles_to_failure``; cycles > 0.
+    Example: C at 2 million cycles gives 13.006 ksi (360-10) or 13.063 ksi (360-16, -22).
     """
     row = _us_row(category, edition, table)
     coefficient, exponent = _us_form(row, edition)
@@ -291,6 +315,7 @@ def us_allowable_range_ksi(cycles: ArrayLike, category: str, *, edition: str, ta
 def us_allowable_range_mpa(cycles: ArrayLike, category: str, *, edition: str, table: Table | None = None) -> FloatArray:
     """Allowable stress range, MPa, as the metric equations print it.
 
+    Arguments as for ``us_allowable_range_ksi`` (cycles, category, edition, table).
     AISC 360-16 and -22, Eq. A-3-1M: 6900 (C/1e9 / n)^0.333 and, category F, 690 (1.5/n)^0.167, with the thresholds
     printed in MPa. 360-10 and AASHTO: the ksi result times 6.894757. Example: B at 150 000 cycles gives 298.248 MPa
     (360-22).

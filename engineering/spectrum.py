@@ -58,8 +58,8 @@ class Histogram(NamedTuple):
 def strain_to_stress(microstrain: ArrayLike, E_mpa: float = 210_000) -> FloatArray:
     """Stress, MPa, from strain in microstrain: sigma = E * strain / 1e6.
 
-    Holds for one direction of stress (a gauge along it) and elastic steel; E = 210 000 MPa is that of EN 1993-1-1:2005
-    §3.2.6. Example: 1000 microstrain is 210 MPa.
+    Holds for one direction of stress (a gauge along it) and elastic steel; ``E_mpa`` = 210 000 MPa is that of
+    EN 1993-1-1:2005 §3.2.6. Example: 1000 microstrain is 210 MPa.
     """
     return finite("microstrain", microstrain) * float(positive("E_mpa", E_mpa)) * 1e-6
 
@@ -158,6 +158,11 @@ def histogram(ranges: ArrayLike, counts: ArrayLike, bin_width_mpa: float, operat
 
 def blocks(ranges: ArrayLike, counts: ArrayLike, size: int = 4, m: float = 3.0) -> Histogram:
     """A spectrum of at most ``size`` ranges that does at least the same damage on every line of the standards.
+
+    Args:
+        ranges, counts: the spectrum: ranges in MPa, how often each occurs.
+        size: number of ranges wanted.
+        m: slope by which the overstatement is measured.
 
     Neighbouring ranges are put together under the largest of them (damage grows with range, so this never loses any);
     the cuts are those that overstate sum n S^m least, found exactly. Always ``size`` long: padded with range 0, count

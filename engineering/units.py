@@ -164,7 +164,12 @@ def parse(text: object, unit: str, *, argument: str = "value", default_unit: str
 def parse_many(
     texts: Iterable[object], unit: str, *, argument: str = "value", default_unit: str | None = None
 ) -> tuple[list[float | None], dict[int, InputError]]:
-    """A whole column: (numbers, with None where one could not be read; the errors by row number from 0)."""
+    """A whole column: (numbers, with None where one could not be read; the errors by row number from 0).
+
+    Args:
+        texts: the cells, in order.
+        unit, argument, default_unit: as for ``parse``.
+    """
     numbers: list[float | None] = []
     errors: dict[int, InputError] = {}
     for row, text in enumerate(texts):
@@ -177,27 +182,27 @@ def parse_many(
 
 
 def parse_length_mm(text: object, *, argument: str = "length", default_unit: str = "mm") -> float:
-    """Length in mm. Example: ``parse_length_mm("1 1/2 in")`` is 38.1."""
+    """Length in mm; text, argument, default_unit as for ``parse``. Example: ``parse_length_mm("1 1/2 in")`` is 38.1."""
     return parse(text, "mm", argument=argument, default_unit=default_unit)
 
 
 def parse_stress_mpa(text: object, *, argument: str = "stress", default_unit: str = "MPa") -> float:
-    """Stress in MPa. Example: ``parse_stress_mpa("50 ksi")`` is 344.74."""
+    """Stress in MPa; text, argument, default_unit as for ``parse``. Example: ``"50 ksi"`` is 344.74."""
     return parse(text, "MPa", argument=argument, default_unit=default_unit)
 
 
 def parse_force_n(text: object, *, argument: str = "force", default_unit: str = "N") -> float:
-    """Force in N. Example: ``parse_force_n("12 kN")`` is 12000."""
+    """Force in N; text, argument, default_unit as for ``parse``. Example: ``"12 kN"`` is 12000."""
     return parse(text, "N", argument=argument, default_unit=default_unit)
 
 
 def parse_mass_kg(text: object, *, argument: str = "mass", default_unit: str = "kg") -> float:
-    """Mass in kg. Example: ``parse_mass_kg("2,5 t")`` is 2500."""
+    """Mass in kg; text, argument, default_unit as for ``parse``. Example: ``"2,5 t"`` is 2500."""
     return parse(text, "kg", argument=argument, default_unit=default_unit)
 
 
 def parse_count(text: object, *, argument: str = "count") -> int:
-    """A whole number, 0 or more, such as ``12 000`` or ``12,000``; anything else raises ``InputError``."""
+    """A whole number, 0 or more, from text such as ``12 000`` or ``12,000``; else ``InputError`` names ``argument``."""
     number = parse(text, "1", argument=argument)
     if number < 0 or number != int(number):
         raise InputError(argument, f"must be a whole number, 0 or more, got {text!r}", code="out_of_range")

@@ -16,15 +16,48 @@ from engineering.errors import InputError
 @pytest.mark.parametrize(
     ("text", "mm"),
     [
-        ("10 mm", 10), ("10mm", 10), ("10", 10), ("  10 mm ", 10), ("10\u00a0mm", 10), ("10,5 mm", 10.5),
-        ("10.5", 10.5), (".5 in", 12.7), ("0,125 in", 3.175), ("1e3 mm", 1000), ("10 MM", 10), ("2 IN", 50.8), ("1.2 m", 1200),
-        ("3/8 in", 9.525), ('3/8"', 9.525), ("3/8", 9.525), ("3/8″", 9.525), ("1 1/2 in", 38.1), ('1-1/2"', 38.1),
-        ("1½ in", 38.1), ('⅜"', 9.525), ("-3/8 in", -9.525), ("1/2 mm", 0.5), ("5'6\"", 1676.4), ("5' 6 1/2\"", 1689.1),
-        ("5 ft 6 in", 1676.4), ("5'", 1524), ("1 200 mm", 1200), ("1.234,5 mm", 1234.5), ("1,234.5 mm", 1234.5),
-        ("1,000,000 mm", 1e6), ("12'000 mm", 12000), ("0.25 inches", 6.35), ("6 thou", 0.1524), ("−5 mm", -5),
-        (7, 7), (7.5, 7.5), (Decimal("7.5"), 7.5), (np.float64(7.5), 7.5), ("2 rod", 10058.4),
+        ("10 mm", 10),
+        ("10mm", 10),
+        ("10", 10),
+        ("  10 mm ", 10),
+        ("10\u00a0mm", 10),
+        ("10,5 mm", 10.5),
+        ("10.5", 10.5),
+        (".5 in", 12.7),
+        ("0,125 in", 3.175),
+        ("1e3 mm", 1000),
+        ("10 MM", 10),
+        ("2 IN", 50.8),
+        ("1.2 m", 1200),
+        ("3/8 in", 9.525),
+        ('3/8"', 9.525),
+        ("3/8", 9.525),
+        ("3/8″", 9.525),
+        ("1 1/2 in", 38.1),
+        ('1-1/2"', 38.1),
+        ("1½ in", 38.1),
+        ('⅜"', 9.525),
+        ("-3/8 in", -9.525),
+        ("1/2 mm", 0.5),
+        ("5'6\"", 1676.4),
+        ("5' 6 1/2\"", 1689.1),
+        ("5 ft 6 in", 1676.4),
+        ("5'", 1524),
+        ("1 200 mm", 1200),
+        ("1.234,5 mm", 1234.5),
+        ("1,234.5 mm", 1234.5),
+        ("1,000,000 mm", 1e6),
+        ("12'000 mm", 12000),
+        ("0.25 inches", 6.35),
+        ("6 thou", 0.1524),
+        ("−5 mm", -5),
+        (7, 7),
+        (7.5, 7.5),
+        (Decimal("7.5"), 7.5),
+        (np.float64(7.5), 7.5),
+        ("2 rod", 10058.4),
     ],
-)  # fmt: skip
+)
 def test_a_length_is_read_as_it_is_meant(text, mm):
     assert units.parse_length_mm(text) == pytest.approx(mm, rel=1e-5 if text == "2 rod" else 1e-12)
 
@@ -37,15 +70,35 @@ def test_results_of_a_conversion_are_free_of_binary_dust():
 @pytest.mark.parametrize(
     ("text", "hint"),
     [
-        ("", "empty"), ("   ", "empty"), ("thick", "10 mm"), ("12 ga", "gauge number"), ("12 GA", "gauge number"),
-        ("16 swg", "gauge number"), ("1,000 mm", "1000 or 1.000"), ("10-12 mm", "more than one value"),
-        ("10 to 12 mm", "more than one value"), ("10 ± 1 mm", "more than one value"), ("3/0 in", "divides by nothing"),
-        ("10 kg", "not known for a length"), ("10 parsnips", "not known for a length"), ("5 mil", "thou"),
-        ("NaN", "no number"), ("inf", "no number"), ("1e999", "too large"), ("10 mm 5", "no number"),
-        ("~10 mm", "no number"), ("7 mm²", "not known for a length"), ("9" * 100, "too long"), (True, "no number"), (None, "no number"),
-        (float("nan"), "finite"), (float("inf"), "finite"), ([1], "no number"), ("1,00,5", "no number"),
+        ("", "empty"),
+        ("   ", "empty"),
+        ("thick", "10 mm"),
+        ("12 ga", "gauge number"),
+        ("12 GA", "gauge number"),
+        ("16 swg", "gauge number"),
+        ("1,000 mm", "1000 or 1.000"),
+        ("10-12 mm", "more than one value"),
+        ("10 to 12 mm", "more than one value"),
+        ("10 ± 1 mm", "more than one value"),
+        ("3/0 in", "divides by nothing"),
+        ("10 kg", "not known for a length"),
+        ("10 parsnips", "not known for a length"),
+        ("5 mil", "thou"),
+        ("NaN", "no number"),
+        ("inf", "no number"),
+        ("1e999", "too large"),
+        ("10 mm 5", "no number"),
+        ("~10 mm", "no number"),
+        ("7 mm²", "not known for a length"),
+        ("9" * 100, "too long"),
+        (True, "no number"),
+        (None, "no number"),
+        (float("nan"), "finite"),
+        (float("inf"), "finite"),
+        ([1], "no number"),
+        ("1,00,5", "no number"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_read_is_refused_with_a_hint(text, hint):
     with pytest.raises(InputError, match="(?i)" + hint.replace(".", r"\.")) as caught:
         units.parse_length_mm(text, argument="wall")
@@ -56,12 +109,24 @@ def test_what_cannot_be_read_is_refused_with_a_hint(text, hint):
 @pytest.mark.parametrize(
     ("text", "unit", "value"),
     [
-        ("355 N/mm²", "MPa", 355), ("355 mpa", "MPa", 355), ("0,21 GPa", "MPa", 210), ("5 N/cm^2", "MPa", 0.05),
-        ("12 kN", "N", 12000), ("12 KN", "N", 12000), ("5 kN·m", "N mm", 5e6), ("2,5 t", "kg", 2500),
-        ("2 weeks", "day", 14), ("36 h", "day", 1.5), ("30°", "deg", 30), ("850 µε", "microstrain", 850),
-        ("20", "degC", 20), ("373.15 K", "degC", 100), ("-40 °F", "degC", -40), ("110 cm3", "mm3", 110_000),
+        ("355 N/mm²", "MPa", 355),
+        ("355 mpa", "MPa", 355),
+        ("0,21 GPa", "MPa", 210),
+        ("5 N/cm^2", "MPa", 0.05),
+        ("12 kN", "N", 12000),
+        ("12 KN", "N", 12000),
+        ("5 kN·m", "N mm", 5e6),
+        ("2,5 t", "kg", 2500),
+        ("2 weeks", "day", 14),
+        ("36 h", "day", 1.5),
+        ("30°", "deg", 30),
+        ("850 µε", "microstrain", 850),
+        ("20", "degC", 20),
+        ("373.15 K", "degC", 100),
+        ("-40 °F", "degC", -40),
+        ("110 cm3", "mm3", 110_000),
     ],
-)  # fmt: skip
+)
 def test_other_quantities_are_read_too(text, unit, value):
     assert units.parse(text, unit) == pytest.approx(value, rel=1e-12)
 
@@ -69,10 +134,15 @@ def test_other_quantities_are_read_too(text, unit, value):
 @pytest.mark.parametrize(
     ("text", "unit", "hint"),
     [
-        ("355 mPa", "MPa", "write MPa"), ("3 lb", "N", "write lbf"), ("3 kg", "N", "kgf"), ("3 tons", "kg", "three"),
-        ("3 months", "day", "write days"), ("12k", "1", "in full"), ("5 V", "degC", "not known"),
+        ("355 mPa", "MPa", "write MPa"),
+        ("3 lb", "N", "write lbf"),
+        ("3 kg", "N", "kgf"),
+        ("3 tons", "kg", "three"),
+        ("3 months", "day", "write days"),
+        ("12k", "1", "in full"),
+        ("5 V", "degC", "not known"),
     ],
-)  # fmt: skip
+)
 def test_a_unit_that_could_mislead_is_refused(text, unit, hint):
     with pytest.raises(InputError, match=hint):
         units.parse(text, unit)
