@@ -263,7 +263,7 @@ def edge_crack_k(
         width_mm: W.
         loading: ``membrane`` or ``bending``.
 
-    Source: Tada's handbook (polynomials after Gross and Srawley, within 0.5 %).
+    Source: Tada's handbook (polynomials after Gross and Srawley; within 2.3 % of Tada's own closed forms).
     """
     depth = positive("depth_mm", depth_mm)
     x = within("depth_mm", depth / positive("width_mm", width_mm), 0.0, 0.6, unit="of the width")
