@@ -9,6 +9,7 @@ from django.dispatch import receiver
 
 from assets_app import events
 from schedules.due import actions as due
+from schedules.duty import events as duty_events
 
 
 @receiver(events.joints_changed)
@@ -19,3 +20,13 @@ def mark_joints_stale(*, joint_ids: list[int], why: str, now: datetime, **_: Any
 @receiver(events.register_imported)
 def mark_site_stale(*, site_id: int, why: str, now: datetime, **_: Any) -> None:
     due.mark_site_stale(site_id=site_id, why=why, now=now)
+
+
+@receiver(duty_events.duty_changed)
+def mark_assets_stale(*, asset_ids: list[int], why: str, now: datetime, **_: Any) -> None:
+    due.mark_assets_stale(asset_ids=asset_ids, why=why, now=now)
+
+
+@receiver(duty_events.spectrum_changed)
+def mark_ratings_stale(*, joint_ids: list[int], why: str, now: datetime, **_: Any) -> None:
+    due.mark_joints_stale(joint_ids=joint_ids, why=why, now=now, rating_too=True)

@@ -2,8 +2,8 @@
 
 Pure: no database, no clock. The method, its reach and how it is checked stand in ``docs/method/forecast.md``.
 
-Moments are days as floats: the ordinal of the day on the site's clock plus the share of that day gone. Counts are in the
-counter's own unit.
+Moments are days as floats: the ordinal of the day on the site's clock plus the share of that day gone. Counts are in
+the counter's own unit.
 """
 
 from __future__ import annotations
@@ -56,6 +56,12 @@ class Rates(NamedTuple):
 
     def by_class(self) -> Floats:
         return self.base * np.outer(self.weekday, self.month).ravel()
+
+
+class Fitted(NamedTuple):
+    parameters: Parameters
+    basis: str
+    back_test: dict[str, Any]
 
 
 class Miss(NamedTuple):
@@ -139,7 +145,19 @@ def fit(
     commissioned: float | None = None,
     read_every_days: int = 14,
 ) -> tuple[Parameters, str]:
-    """Parameters of the forecast, and the basis in words.
+    """Parameters of the forecast, and the basis in words: the first two of ``fit_and_test``."""
+    fitted = fit_and_test(history, seasons, commissioned=commissioned, read_every_days=read_every_days)
+    return fitted.parameters, fitted.basis
+
+
+def fit_and_test(
+    history: Sequence[Point],
+    seasons: Sequence[Span],
+    *,
+    commissioned: float | None = None,
+    read_every_days: int = 14,
+) -> Fitted:
+    """Fit the forecast to past readings and judge it on them.
 
     Args:
         history: (moment, total) of each reading, moments rising, totals never falling.
@@ -148,54 +166,60 @@ def fit(
         read_every_days: longest silence allowed, days.
 
     Returns:
-        ``parameters`` (plain JSON, ``{}`` where there is no rate) and ``basis``.
+        ``parameters`` (plain JSON, ``{}`` where there is no rate), ``basis`` in words, and ``back_test``.
+
+    Raises:
+        InputError: moments do not rise or totals fall.
     """
-    points, lead = _points(history, commissioned)
     if not history:
-        return {}, "No reading yet: nothing can be forecast."
+        return Fitted({}, "No reading yet: nothing can be forecast.", _judged([], 0.0, np.empty(0)))
+    points, lead = _points(history, commissioned)
     intervals = _intervals(points, seasons)
+    readings = _count_of(len(history)) + lead
     if intervals is None or intervals.open_days.sum() < 1:
-        return {}, f"{_count_of(len(history))}, less than one open day apart{lead}: no rate yet."
+        return Fitted({}, f"{readings}, less than one open day in all: no rate yet.", _judged([], 0.0, np.empty(0)))
     if intervals.counts.sum() <= 0:
-        return {}, f"{_count_of(len(history))}{lead}: the counter has not moved over open days, so there is no rate."
+        basis = f"{readings}: the counter has not moved over open days, so there is no rate."
+        return Fitted({}, basis, _judged([], 0.0, np.empty(0)))
     rates = _rates(intervals, len(intervals.counts))
     misses = _misses(intervals)
-    spread = _spread(misses, points[-1][0] - points[0][0])
-    last = points[-1][0]
+    first, last = points[0][0], points[-1][0]
     parameters = {
         "rate": float(rates.base),
         "weekday": [round(float(factor), 4) for factor in rates.weekday],
         "month": [round(float(factor), 4) for factor in rates.month],
-        "spread": round(spread, 4),
+        "spread": round(_spread(misses, last - first), 4),
         "busiest": _busiest(intervals, points, seasons, rates),
         "rest_of_day": round(float(np.floor(last) + 1 - last), 4),
         "read_every_days": read_every_days,
         "seasons": [list(span) for span in seasons],
     }
-    return parameters, _basis(parameters, len(history), misses, lead)
+    return Fitted(parameters, _basis(parameters, len(history), misses, lead), _judged(misses, first, intervals.ends))
 
 
 def back_test(history: Sequence[Point], seasons: Sequence[Span]) -> dict[str, Any]:
-    """How past forecasts did: at past readings the forecast as it would have stood, against what the counter showed then.
+    """How past forecasts did: at past readings the forecast as it would have stood, against what then came.
 
-    Rates and the early margin come from readings before each origin only. A target is the first reading at or after the
-    horizon, within half as long again; the forecast runs to that very moment.
+    Rates and the early margin come from readings before each origin only. A target is the first reading at or after
+    the horizon, within half as long again; the forecast runs to that very moment.
 
     Returns:
-        ``{"origins": n, "horizons": [{"days", "forecasts", "median_error_pct", "below_early_pct"}]}``; a horizon with no
-        past forecast has None for both figures. Forecasts of less than one open day's count are left out.
+        ``{"origins": n, "horizons": [{"days", "forecasts", "median_error_pct", "below_early_pct"}]}``; a horizon with
+        no past forecast has None for both figures. Forecasts of less than one open day's count are left out.
     """
-    intervals = _intervals(list(history), seasons) if len(history) > 1 else None
-    misses = _misses(intervals) if intervals is not None else []
-    known: dict[int, float] = {}
+    return fit_and_test(history, seasons).back_test
+
+
+def _judged(misses: Sequence[Miss], first: float, ends: Floats) -> dict[str, Any]:
+    margin: dict[int, float] = {}
     for origin in {miss.origin for miss in misses}:
-        seen = intervals.ends[origin] - history[0][0]
-        known[origin] = _spread([miss for miss in misses if miss.target <= origin], float(seen))
+        known = [miss for miss in misses if miss.target <= origin]
+        margin[origin] = _spread(known, float(ends[origin]) - first)
     rows = []
     for horizon in HORIZONS:
         these = [miss for miss in misses if miss.horizon == horizon]
         errors = [abs(miss.actual / miss.forecast - 1) * 100 for miss in these]
-        below = [miss.overshoot <= known[miss.origin] for miss in these]
+        below = [miss.overshoot <= margin[miss.origin] for miss in these]
         rows.append(
             {
                 "days": horizon,
@@ -204,7 +228,7 @@ def back_test(history: Sequence[Point], seasons: Sequence[Span]) -> dict[str, An
                 "below_early_pct": round(100 * float(np.mean(below)), 1) if these else None,
             }
         )
-    return {"origins": len(known), "horizons": rows}
+    return {"origins": len(margin), "horizons": rows}
 
 
 def _spans(parameters: Mapping[str, Any]) -> list[Span]:
@@ -304,8 +328,8 @@ def _misses(intervals: Intervals) -> list[Miss]:
 def _spread(misses: Sequence[Miss], seen_days: float) -> float:
     """The margin under which 9 of 10 past forecasts stayed, at the horizon where they missed most.
 
-    Never less than ``SPREAD_LEAST``; never less than ``SPREAD_UNKNOWN`` while past forecasts are few or the readings span
-    less than two years.
+    Never less than ``SPREAD_LEAST``; never less than ``SPREAD_UNKNOWN`` while past forecasts are few or the readings
+    span less than two years.
     """
     spread = SPREAD_UNKNOWN if seen_days < SEEN_DAYS or len(misses) < MISSES_NEEDED else SPREAD_LEAST
     for horizon in HORIZONS:
