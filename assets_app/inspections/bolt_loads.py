@@ -72,7 +72,7 @@ def rise(facts: GroupFacts, lost: Iterable[int]) -> float | None:
     """
     numbers = sorted(set(lost))
     group = group_of(facts)
-    if group is None or not numbers:
+    if group is None or not numbers or numbers[-1] > len(group.state):
         return None
     if len(numbers) > MOST_SUBSETS:
         return math.inf

@@ -113,7 +113,13 @@ class FindingSize(models.Model):
     inspection = models.ForeignKey(Inspection, on_delete=models.PROTECT, related_name="sizes")
     measured_on = models.DateField()
     length_mm = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0)])
-    depth_mm = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0)])
+    depth_mm = models.FloatField(
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0)],
+        help_text="depth, or what the kind is measured by: height, width, diameter, shortfall, gap",
+    )
+    angle_deg = models.FloatField(null=True, blank=True, help_text="kinds that are measured by an angle")
     counter_total = models.FloatField(null=True, blank=True)
     as_typed = models.CharField(max_length=64, blank=True, help_text="the size as the person wrote it")
 

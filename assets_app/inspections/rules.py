@@ -126,14 +126,15 @@ def _imperfection(read: _Reader, kind: str, accepted: bool | None, ratio: float 
     planar = KINDS[kind].is_planar
     if accepted:
         return Severity.RECORD.value, f"{name.capitalize()} within the limit."
-    size = (
-        "no size is allowed or the limit is not known" if ratio is None or math.isinf(ratio) else f"{ratio:.2g} times"
-    )
+    known = ratio is not None and not math.isinf(ratio)
+    size = f"{ratio:.2g} times the size allowed" if known else "no size is allowed, or the limit is not known"
     if planar:
         head = "beyond the limit" if accepted is False else "that cannot be judged, taken as beyond the limit"
         return read.step("planar", ratio, f"Crack-like: {name} {head}")
     if accepted is None:
         return read.step("unknown", 0.0, f"Whether {name} is within the limit cannot be judged")
+    if KINDS[kind].measure == "angle":
+        return read.step("angle", 0.0, f"{name.capitalize()} beyond the limit")
     words = f"{name.capitalize()} beyond the limit ({size})"
     return read.step("excess", ratio, words)
 

@@ -73,7 +73,7 @@ def qualified_for(method: str, site_id: int, on: date) -> list[Person]:
 
 
 def require_qualified(person: Person, method: str, site_id: int, on: date) -> None:
-    """Refuse (``not_qualified``) whoever may not sign ``method`` on the day, with the reason and who at the site could."""
+    """Refuse (``not_qualified``) whoever may not sign ``method`` on the day, with the reason and who could."""
     if not qualification_rules.needs_ndt(method):
         return
     why = qualification_rules.why_not_ndt(person.qualifications.all(), method, on)

@@ -28,8 +28,8 @@ def append(
     """Append one entry to the site's chain, inside the caller's transaction.
 
     ``subject`` is the model instance the deed was done to; ``content`` must be plain JSON types, dates or decimals.
-    ``actor`` None means the service itself. Raises ``RuntimeError`` outside a transaction: a deed and its entry stand or
-    fall together.
+    ``actor`` None means the service itself. Raises ``RuntimeError`` outside a transaction: a deed and its entry stand
+    or fall together.
     """
     if not connection.in_atomic_block:
         raise RuntimeError("record.append needs the transaction of the deed it records")

@@ -20,7 +20,7 @@ class RecordChain(models.Model):
 
 
 class RecordEntry(models.Model):
-    """One deed. ``content`` is canonical JSON text; ``hash`` is SHA-256 over it, the other columns and the hash before."""
+    """One deed. ``content`` is canonical JSON text; ``hash`` is SHA-256 over every other column."""
 
     site = models.ForeignKey("assets_app.Site", on_delete=models.PROTECT, related_name="record")
     sequence = models.PositiveBigIntegerField()

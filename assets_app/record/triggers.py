@@ -16,7 +16,7 @@ _SQLITE = (
     f"CREATE TRIGGER IF NOT EXISTS record_no_update BEFORE UPDATE ON {TABLE} BEGIN SELECT RAISE(ABORT, '{_SAYS}'); END",
     f"CREATE TRIGGER IF NOT EXISTS record_no_delete BEFORE DELETE ON {TABLE} BEGIN SELECT RAISE(ABORT, '{_SAYS}'); END",
     # INSERT OR REPLACE removes the old row without firing the trigger above
-    f"CREATE TRIGGER IF NOT EXISTS record_no_replace BEFORE INSERT ON {TABLE} "
+    f"CREATE TRIGGER IF NOT EXISTS record_no_replace BEFORE INSERT ON {TABLE} "  # noqa: S608
     f"WHEN EXISTS (SELECT 1 FROM {TABLE} WHERE id = NEW.id OR (site_id = NEW.site_id AND sequence = NEW.sequence)) "
     f"BEGIN SELECT RAISE(ABORT, '{_SAYS}'); END",
 )

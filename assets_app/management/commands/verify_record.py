@@ -12,7 +12,7 @@ from assets_app.register.models import Site
 
 class Command(BaseCommand):
     help = (
-        "Checks the record of one site or of all; names the first broken entry of each. Exit code 1 if any is broken."
+        "Checks the record of one site or of all and names the first broken entry; exit code 1 if any is broken."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
