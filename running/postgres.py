@@ -79,10 +79,20 @@ def _make_cluster(where: Path, folder: Path, uid: int | None, password: str) -> 
     secret.write_text(password)
     secret.chmod(0o600)
     _hand_over(secret, uid)
-    command = [where / "initdb", "-D", folder / "data", "-U", NAME, f"--pwfile={secret}"]
+    command = [str(where / "initdb"), "-D", str(folder / "data"), "-U", NAME, f"--pwfile={secret}"]
     command += ["--auth=scram-sha-256", "--encoding=UTF8", "--locale=C.UTF-8", "--no-sync", "--no-instructions"]
-    who = {} if uid is None else {"user": uid, "group": uid, "extra_groups": []}
-    done = subprocess.run(command, env=_environment(), cwd="/", capture_output=True, text=True, check=False, **who)
+    groups: list[int] | None = None if uid is None else []
+    done = subprocess.run(
+        command,
+        env=_environment(),
+        cwd="/",
+        capture_output=True,
+        text=True,
+        check=False,
+        user=uid,
+        group=uid,
+        extra_groups=groups,
+    )
     secret.unlink()
     if done.returncode:
         raise NotReady(f"initdb failed: {done.stderr[-2000:]}")

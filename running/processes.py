@@ -62,9 +62,7 @@ def start(
     stop_signal: int = signal.SIGTERM,
 ) -> Child:
     """Start ``command`` in a new group; when this process dies, even by SIGKILL, the child is sent ``stop_signal``."""
-    output = log.open("ab") if log else subprocess.DEVNULL
-    who = {} if uid is None else {"user": uid, "group": uid, "extra_groups": []}
-    try:
+    with (log or Path(os.devnull)).open("ab") as output:
         process = subprocess.Popen(
             list(command),
             env=dict(os.environ if env is None else env),
@@ -74,11 +72,10 @@ def start(
             stderr=subprocess.STDOUT,
             start_new_session=True,
             preexec_fn=lambda: _end_with_parent(stop_signal),
-            **who,
+            user=uid,
+            group=uid,
+            extra_groups=None if uid is None else [],
         )
-    finally:
-        if log:
-            output.close()
     return Child(name, process, stop_signal)
 
 

@@ -7,6 +7,7 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from running.processes import NotReady, free_port, wait_until
 from running.processes import start as start_child
@@ -37,7 +38,7 @@ def socket_in(folder: Path) -> Path:
     return Path(tempfile.mkdtemp(prefix="sj-", dir="/tmp")) / "redis.sock"
 
 
-def answers(**where: object) -> bool:
+def answers(**where: Any) -> bool:
     """Whether a Redis answers at ``unix_socket_path`` or ``host``/``port``/``password``."""
     import redis
 

@@ -16,4 +16,5 @@ SECURE_HSTS_INCLUDE_SUBDOMAINS = True
 SECURE_HSTS_PRELOAD = True
 SESSION_COOKIE_SECURE = True
 CSRF_COOKIE_SECURE = True
-CONTENT_SECURITY_POLICY["DIRECTIVES"]["upgrade-insecure-requests"] = True
+_directives: dict[str, list[str] | bool] = {**CONTENT_SECURITY_POLICY["DIRECTIVES"], "upgrade-insecure-requests": True}
+CONTENT_SECURITY_POLICY = {"DIRECTIVES": _directives}  # type: ignore[dict-item]
