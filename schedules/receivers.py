@@ -8,6 +8,7 @@ from typing import Any
 from django.dispatch import receiver
 
 from assets_app import events
+from assets_app.inspections.models import Finding, Inspection
 from schedules.due import actions as due
 from schedules.duty import events as duty_events
 
@@ -30,3 +31,13 @@ def mark_assets_stale(*, asset_ids: list[int], why: str, now: datetime, **_: Any
 @receiver(duty_events.spectrum_changed)
 def mark_ratings_stale(*, joint_ids: list[int], why: str, now: datetime, **_: Any) -> None:
     due.mark_joints_stale(joint_ids=joint_ids, why=why, now=now, rating_too=True)
+
+
+@receiver(events.inspection_recorded)
+def note_look(*, inspection: Inspection, now: datetime, **_: Any) -> None:
+    due.note_look(inspection=inspection, now=now)
+
+
+@receiver(events.finding_changed)
+def mark_finding_stale(*, finding: Finding, now: datetime, **_: Any) -> None:
+    due.mark_joints_stale(joint_ids=[finding.joint_id], why="finding changed", now=now)

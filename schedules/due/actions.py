@@ -1,14 +1,175 @@
-"""Writes of the due floor: marking what is owed a recompute."""
+"""Writes of the due floor: programmes, policy, looks made, looks owed, and the marks that set the engine going."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import date, datetime
+from typing import Any
 
+from django.core.exceptions import ValidationError
 from django.db import connection, transaction
+from django.db.models import Q
+from django.forms.models import model_to_dict
 
+from assets_app.inspections.models import Inspection, Method
+from assets_app.people import queries as people
+from assets_app.people.models import Person
+from assets_app.record.actions import append
+from assets_app.refusals import NotFound, Unprocessable
 from assets_app.register.models import Asset, Joint
-from schedules.due.models import StaleMark
+from schedules.due.models import Limit, OwedLook, Policy, Programme, StaleMark
+from schedules.due.rating_rules import worse_conditions
+
+PROGRAMME_FIELDS = ("calendar_months", "duty_count", "source", "conditions", "active")
+POLICY_FIELDS = (
+    "damage_share_single",
+    "damage_share_other",
+    "looks_single",
+    "looks_other",
+    "detection_chance",
+    "watch_days",
+    "plan_repair_days",
+    "repair_look_days",
+    "bolt_recheck_days",
+    "due_soon_days",
+    "lowest_service_c",
+    "growth_law",
+)
+
+
+@transaction.atomic
+def set_programme(*, joint_id: int, method: str, actor: Person, now: datetime, **changes: Any) -> Programme:
+    """Say what is owed on a joint by a method; makes the programme or changes it.
+
+    ``changes``: any of ``PROGRAMME_FIELDS``. Refusals: ``not_found``, ``role_lacks_right``, ``unknown_method``,
+    ``fields`` (naming the field).
+    """
+    joint = _joint(joint_id)
+    people.require(actor, "programme.change", joint.asset.site_id)
+    if method not in Method.values:
+        raise Unprocessable("unknown_method", f"Method must be one of {', '.join(Method.values)}.", field="method")
+    programme = Programme.objects.select_for_update().filter(joint=joint, method=method).first()
+    if programme is None:
+        programme = Programme(joint=joint, asset_id=joint.asset_id, method=method, **_looks_so_far(joint, method))
+    before = model_to_dict(programme, PROGRAMME_FIELDS)
+    _assign(programme, changes, PROGRAMME_FIELDS)
+    programme.save()
+    append(
+        site_id=joint.asset.site_id,
+        deed="programme.changed",
+        actor=actor,
+        subject=programme,
+        content={"method": method, "before": before, "after": model_to_dict(programme, PROGRAMME_FIELDS)},
+        now=now,
+        asset_id=joint.asset_id,
+        joint_id=joint.pk,
+    )
+    mark_joints_stale(joint_ids=[joint.pk], why="programme changed", now=now, rating_too=True)
+    return programme
+
+
+@transaction.atomic
+def set_policy(*, site_id: int, actor: Person, now: datetime, reason: str, **changes: Any) -> Policy:
+    """Set a site's shares, looks and lead times: adds a row, the old ones stay as history.
+
+    Refusals: ``not_found``, ``role_lacks_right``, ``reason_missing``, ``fields``.
+    """
+    people.require(actor, "policy.change", site_id)
+    if not reason.strip():
+        raise Unprocessable("reason_missing", "Say why the policy changes.", field="reason")
+    before = Policy.objects.filter(site_id=site_id).first() or Policy(site_id=site_id)
+    policy = Policy(site_id=site_id, reason=reason, set_by=actor, set_at=now)
+    for name in POLICY_FIELDS:
+        setattr(policy, name, getattr(before, name))
+    _assign(policy, changes, POLICY_FIELDS)
+    policy.save()
+    append(
+        site_id=site_id,
+        deed="policy.changed",
+        actor=actor,
+        subject=policy,
+        content={
+            "reason": reason,
+            "before": model_to_dict(before, POLICY_FIELDS),
+            "after": model_to_dict(policy, POLICY_FIELDS),
+        },
+        now=now,
+    )
+    mark_site_stale(site_id=site_id, why="policy changed", now=now)
+    return policy
+
+
+def owe_look(
+    *,
+    joint_id: int,
+    limit: str,
+    why: str,
+    now: datetime,
+    method: str = "",
+    due_on: date | None = None,
+    due_total: float | None = None,
+    source: str = "",
+) -> OwedLook:
+    """Owe one look for one reason (after work, fixed, sweep, load change), inside the deed that causes it."""
+    _in_transaction()
+    owed = OwedLook.objects.create(
+        joint_id=joint_id,
+        method=method,
+        limit=Limit(limit),
+        due_on=due_on,
+        due_total=due_total,
+        why=why,
+        source=source,
+        owed_since=now.date(),
+    )
+    mark_joints_stale(joint_ids=[joint_id], why=f"{limit} look owed", now=now)
+    return owed
+
+
+@transaction.atomic
+def fix_day(
+    *, joint_id: int, due_on: date, why: str, actor: Person, now: datetime, method: str = "", source: str = ""
+) -> OwedLook:
+    """Fix a day by which a joint must be looked at, as the maker, an authority or an insurer asks."""
+    joint = _joint(joint_id)
+    people.require(actor, "programme.change", joint.asset.site_id)
+    if not why.strip():
+        raise Unprocessable("reason_missing", "Say who fixes this day, and why.", field="why")
+    if method and method not in Method.values:
+        raise Unprocessable("unknown_method", f"Method must be one of {', '.join(Method.values)}.", field="method")
+    owed = owe_look(joint_id=joint_id, limit="fixed", why=why, now=now, method=method, due_on=due_on, source=source)
+    append(
+        site_id=joint.asset.site_id,
+        deed="fixed_day.set",
+        actor=actor,
+        subject=owed,
+        content={"due_on": due_on, "method": method, "why": why, "source": source},
+        now=now,
+        asset_id=joint.asset_id,
+        joint_id=joint.pk,
+    )
+    return owed
+
+
+def note_look(*, inspection: Inspection, now: datetime) -> None:
+    """A look was recorded: it is the last look of its programme if it counts and none is later, and answers what was
+    owed. Inside the transaction that records it."""
+    _in_transaction()
+    joint_id, method, on = inspection.joint_id, inspection.method, inspection.inspected_on
+    if inspection.counts_as_look:
+        programme = Programme.objects.select_for_update().filter(joint_id=joint_id, method=method).first()
+        if programme and (programme.last_look_on is None or programme.last_look_on <= on):
+            programme.last_look_on = on
+            programme.last_look_total = inspection.counter_total
+            programme.last_look_conditions = inspection.conditions
+            programme.save(update_fields=["last_look_on", "last_look_total", "last_look_conditions"])
+        OwedLook.objects.filter(
+            Q(method="") | Q(method=method), joint_id=joint_id, satisfied_by=None, withdrawn_why="", owed_since__lte=on
+        ).update(satisfied_by=inspection)
+    mark_joints_stale(joint_ids=[joint_id], why="looked at", now=now, rating_too=True)
+
+
+# --- marks ------------------------------------------------------------------------------------------------------------
 
 
 def mark_joints_stale(*, joint_ids: Iterable[int], why: str, now: datetime, rating_too: bool = False) -> None:
@@ -33,8 +194,7 @@ def mark_site_stale(*, site_id: int, why: str, now: datetime) -> None:
 
 
 def _write(marks: list[StaleMark]) -> None:
-    if not connection.in_atomic_block:
-        raise RuntimeError("a stale mark belongs in the transaction of the change that causes it")
+    _in_transaction()
     if marks:
         StaleMark.objects.bulk_create(marks)
         transaction.on_commit(_start_work)
@@ -44,3 +204,41 @@ def _start_work() -> None:
     from schedules.due.tasks import recompute_stale
 
     recompute_stale.delay()
+
+
+def _in_transaction() -> None:
+    if not connection.in_atomic_block:
+        raise RuntimeError("this belongs in the transaction of the change that causes it")
+
+
+def _joint(joint_id: int) -> Joint:
+    joint = Joint.objects.select_related("asset").filter(pk=joint_id).first()
+    if joint is None:
+        raise NotFound("not_found", "There is nothing here that you can see.")
+    return joint
+
+
+def _looks_so_far(joint: Joint, method: str) -> dict[str, Any]:
+    """The last look that was made before anybody owed one."""
+    looks = Inspection.objects.filter(joint=joint, method=method).exclude(result=Inspection.Result.INCOMPLETE)
+    last = looks.order_by("-inspected_on", "-pk").first()
+    if last is None:
+        return {}
+    return {
+        "last_look_on": last.inspected_on,
+        "last_look_total": last.counter_total,
+        "last_look_conditions": worse_conditions("", last.conditions),
+    }
+
+
+def _assign(row: Programme | Policy, changes: dict[str, Any], allowed: tuple[str, ...]) -> None:
+    """Set the changed fields and let the model's own validators judge them; a bad one is refused by name."""
+    for name, value in changes.items():
+        if name not in allowed:
+            raise Unprocessable("fields", f"There is no field {name!r} here.", field=name)
+        setattr(row, name, value)
+    try:
+        row.full_clean(validate_constraints=False, validate_unique=False)
+    except ValidationError as error:
+        name, messages = next(iter(error.message_dict.items()))
+        raise Unprocessable("fields", f"{name.replace('_', ' ')}: {' '.join(messages)}", field=name) from error

@@ -1,3 +1,234 @@
-"""The API of this capability, relative to /api/v1/."""
+"""The API of due dates, programmes and policies, relative to /api/v1/."""
 
-urlpatterns: list = []
+from __future__ import annotations
+
+from typing import Any
+
+import django_filters
+from django.urls import path
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from assets_app.doors.idempotency import once
+from assets_app.inspections.models import Inspection, Method
+from assets_app.people import queries as people
+from assets_app.refusals import NotFound
+from schedules.due import actions, queries
+from schedules.due.models import DueDate, Limit, Policy, Programme
+from schedules.due.rules import LIMITS
+
+
+class DueDateOut(serializers.ModelSerializer):
+    """A due date with each limit's own day; ``/due-dates/{programme}/`` explains it."""
+
+    programme = serializers.IntegerField(source="programme_id")
+    joint_tag = serializers.CharField(source="joint.tag")
+    asset_tag = serializers.CharField(source="asset.tag")
+    limits = serializers.SerializerMethodField(help_text="limit -> day")
+
+    class Meta:
+        model = DueDate
+        fields = (
+            "programme joint joint_tag asset asset_tag site method due_on middle_on governing next_limit next_on "
+            "limits unrated unprotected damage_now count_now reading_on computed_on changed_at code_version"
+        ).split()
+
+    def get_limits(self, row: DueDate) -> dict[str, str | None]:
+        return {limit: getattr(row, limit.replace(" ", "_") + "_on") for limit in LIMITS}
+
+
+class DueDateFilter(django_filters.FilterSet):
+    due_before = django_filters.DateFilter(field_name="due_on", lookup_expr="lte")
+    due_after = django_filters.DateFilter(field_name="due_on", lookup_expr="gte")
+    governing = django_filters.ChoiceFilter(choices=Limit.choices)
+    method = django_filters.ChoiceFilter(choices=Method.choices)
+
+    class Meta:
+        model = DueDate
+        fields = ["site", "asset", "joint", "unrated", "unprotected"]
+
+
+class DueDateList(generics.ListAPIView):
+    """Due dates, the earliest first; looks without a date come last."""
+
+    serializer_class = DueDateOut
+    filterset_class = DueDateFilter
+    queryset = DueDate.objects.all()
+
+    def get_queryset(self) -> Any:
+        rows = DueDate.objects.filter(site__in=people.sites_of(self.request.user)).select_related("joint", "asset")
+        return rows.order_by("due_on", "programme")
+
+    def paginate_queryset(self, queryset: Any) -> Any:
+        self.paginator.ordering = ("due_on", "programme")
+        return super().paginate_queryset(queryset)
+
+
+class LimitLineOut(serializers.Serializer):
+    limit = serializers.ChoiceField(choices=Limit.choices)
+    on = serializers.DateField(allow_null=True)
+    sentence = serializers.CharField()
+    missing = serializers.ListField(child=serializers.CharField())
+
+
+class FigureOut(serializers.Serializer):
+    name = serializers.CharField()
+    symbol = serializers.CharField()
+    value = serializers.CharField()
+    unit = serializers.CharField()
+    source = serializers.CharField()
+    status = serializers.CharField()
+    caution = serializers.CharField()
+
+
+class ExplanationOut(serializers.Serializer):
+    """Why a look falls due when it does, worked out afresh."""
+
+    programme = serializers.IntegerField(source="programme_id")
+    method = serializers.CharField()
+    due_on = serializers.DateField(allow_null=True)
+    middle_on = serializers.DateField(allow_null=True)
+    governing = serializers.CharField()
+    sentence = serializers.CharField()
+    next_limit = serializers.CharField()
+    next_on = serializers.DateField(allow_null=True)
+    lines = LimitLineOut(many=True)
+    moves = serializers.ListField(child=serializers.CharField())
+    figures = FigureOut(many=True)
+    assumptions = serializers.ListField(child=serializers.CharField())
+    missing = serializers.ListField(child=serializers.CharField())
+    unrated = serializers.BooleanField()
+    unprotected_here = serializers.BooleanField()
+
+
+class DueDateExplained(APIView):
+    @extend_schema(responses=ExplanationOut)
+    def get(self, request: Request, programme: int) -> Response:
+        """The due date of one programme, explained."""
+        row = Programme.objects.select_related("asset").filter(pk=programme).first()
+        if row is None:
+            raise NotFound("not_found", "There is nothing here that you can see.")
+        people.require(request.user, "read", row.asset.site_id)
+        return Response(ExplanationOut(queries.explain(programme, now=timezone.now())).data)
+
+
+class ProgrammeOut(serializers.ModelSerializer):
+    class Meta:
+        model = Programme
+        fields = (
+            "id joint asset method calendar_months duty_count source conditions last_look_on last_look_total "
+            "last_look_conditions active"
+        ).split()
+
+
+class ProgrammeIn(serializers.Serializer):
+    """What is owed on a joint by a method; a field that is left out stays as it is."""
+
+    joint = serializers.IntegerField()
+    method = serializers.ChoiceField(choices=Method.choices)
+    calendar_months = serializers.IntegerField(required=False, allow_null=True, min_value=1, max_value=600)
+    duty_count = serializers.FloatField(required=False, allow_null=True, min_value=1)
+    source = serializers.CharField(required=False, allow_blank=True, max_length=200)
+    conditions = serializers.ChoiceField(required=False, choices=Inspection.Conditions.choices)
+    active = serializers.BooleanField(required=False)
+
+
+class ProgrammeList(generics.ListAPIView):
+    serializer_class = ProgrammeOut
+    filterset_fields = ("joint", "asset", "method", "active")
+    queryset = Programme.objects.all()
+
+    def get_queryset(self) -> Any:
+        return Programme.objects.filter(asset__site__in=people.sites_of(self.request.user))
+
+    @extend_schema(request=ProgrammeIn, responses={200: ProgrammeOut})
+    def post(self, request: Request) -> Response:
+        """Set what is owed on a joint by a method."""
+        given = ProgrammeIn(data=request.data)
+        given.is_valid(raise_exception=True)
+        data = dict(given.validated_data)
+
+        def deed() -> tuple[int, dict[str, Any]]:
+            row = actions.set_programme(joint_id=data.pop("joint"), actor=request.user, now=timezone.now(), **data)
+            return 200, dict(ProgrammeOut(row).data)
+
+        return once(request, deed)
+
+
+class FixedDayIn(serializers.Serializer):
+    """A day by which a joint must be looked at, fixed by the maker, an authority or an insurer."""
+
+    joint = serializers.IntegerField()
+    due_on = serializers.DateField()
+    why = serializers.CharField(max_length=240)
+    method = serializers.ChoiceField(choices=Method.choices, required=False)
+    source = serializers.CharField(required=False, allow_blank=True, max_length=200)
+
+
+class FixedDayOut(serializers.Serializer):
+    id = serializers.IntegerField()
+
+
+class FixedDays(APIView):
+    @extend_schema(request=FixedDayIn, responses={201: FixedDayOut})
+    def post(self, request: Request) -> Response:
+        """Fix a day."""
+        given = FixedDayIn(data=request.data)
+        given.is_valid(raise_exception=True)
+        data = dict(given.validated_data)
+
+        def deed() -> tuple[int, dict[str, Any]]:
+            row = actions.fix_day(joint_id=data.pop("joint"), actor=request.user, now=timezone.now(), **data)
+            return 201, {"id": row.pk}
+
+        return once(request, deed)
+
+
+class PolicyOut(serializers.ModelSerializer):
+    class Meta:
+        model = Policy
+        fields = ["id", "site", *actions.POLICY_FIELDS, "reason", "set_by", "set_at"]
+
+
+class PolicyIn(serializers.ModelSerializer):
+    class Meta:
+        model = Policy
+        fields = ["site", *actions.POLICY_FIELDS, "reason"]
+        extra_kwargs = {name: {"required": False} for name in actions.POLICY_FIELDS} | {"reason": {"required": True}}
+
+
+class PolicyList(generics.ListAPIView):
+    """A site's policies, the newest first: the first one governs, the others are its history."""
+
+    serializer_class = PolicyOut
+    filterset_fields = ("site",)
+    queryset = Policy.objects.all()
+
+    def get_queryset(self) -> Any:
+        return Policy.objects.filter(site__in=people.sites_of(self.request.user))
+
+    @extend_schema(request=PolicyIn, responses={201: PolicyOut})
+    def post(self, request: Request) -> Response:
+        """Set a site's policy; what is left out stays as it is."""
+        given = PolicyIn(data=request.data)
+        given.is_valid(raise_exception=True)
+        data = {name: value for name, value in given.validated_data.items() if name in request.data}
+
+        def deed() -> tuple[int, dict[str, Any]]:
+            row = actions.set_policy(site_id=data.pop("site").pk, actor=request.user, now=timezone.now(), **data)
+            return 201, dict(PolicyOut(row).data)
+
+        return once(request, deed)
+
+
+urlpatterns = [
+    path("due-dates/", DueDateList.as_view(), name="api-due-dates"),
+    path("due-dates/<int:programme>/", DueDateExplained.as_view(), name="api-due-date"),
+    path("programmes/", ProgrammeList.as_view(), name="api-programmes"),
+    path("fixed-days/", FixedDays.as_view(), name="api-fixed-days"),
+    path("policies/", PolicyList.as_view(), name="api-policies"),
+]

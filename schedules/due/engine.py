@@ -268,5 +268,5 @@ def _excused_until(read: Columns) -> Days:
 def in_scope(scope: Scope) -> Q:
     if scope.asset_range:
         of_site = Q(asset__site_id=scope.site_id) if scope.site_id else Q()
-        return Q(asset_id__range=scope.asset_range) & of_site
+        return Q(asset_id__gte=scope.asset_range[0], asset_id__lte=scope.asset_range[1]) & of_site
     return Q(asset_id__in=list(scope.asset_ids)) | Q(joint_id__in=list(scope.joint_ids))

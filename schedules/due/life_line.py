@@ -164,7 +164,7 @@ def _window(frame: _Frame, life: LifeLine) -> None:
     pen.line((x0 - 8, frame.y(window.detectable_mm)), (x0, frame.y(window.detectable_mm)), "thin")
     pen.line((line.left, frame.y(window.critical_mm)), (line.right, frame.y(window.critical_mm)), "faint")
     found = f"{life.method or 'method'} finds {mm(window.detectable_mm)} mm"
-    _label(frame, x0, frame.y(window.detectable_mm) - 9, found, aside=4)
+    _label(frame, x0, frame.y(window.detectable_mm) - 9, found, aside=6)
     _label(frame, x1, frame.y(window.critical_mm) - 5, f"critical {mm(window.critical_mm)} mm", prefer="end")
 
 
@@ -230,7 +230,7 @@ def _looks(frame: _Frame, life: LifeLine) -> None:
         x = frame.line.x(look.on)
         frame.pen.line((x, frame.ground), (x, frame.ground - 14), "wide")
         frame.pen.circle((x, frame.ground - 17), 3.6, "solid" if look.found else "hollow ring")
-    if life.looks:
+    if life.looks and not life.sizes:
         last = max(life.looks)
         _label(
             frame, frame.line.x(last.on), frame.ground - 26, f"{last.method} {_day(last.on)}", prefer="end", aside=-4
@@ -265,7 +265,10 @@ def _stakes(frame: _Frame, life: LifeLine) -> None:
     pen.path([(x, 6), (x + 20, 13), (x, 20)], "late-fill" if late else "accent-fill", closed=True)
     state = f"overdue by {life.overdue_days} day{'s' if life.overdue_days != 1 else ''}" if late else "due"
     words = f"{state} {_day(life.due.on)}: {life.due.limit}" if not late else f"{state}: {life.due.limit}"
-    _label(frame, x, 17, words, prefer="start" if x < 0.55 * pen.width else "end", aside=5, flag=20)
+    rows = words.split(": ") if frame.narrow else [words]
+    for row, piece in enumerate(rows):
+        side = "start" if x < 0.55 * pen.width else "end"
+        _label(frame, x, (12 if frame.narrow else 17) + 14 * row, piece, prefer=side, aside=5, flag=20)
 
 
 def _label(

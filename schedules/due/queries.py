@@ -148,6 +148,7 @@ def _facts(worked: WorkedOut) -> sentences.Facts:
         count_at_look=worked.look_total,
         damage_now=worked.damage_now,
         damage_share=rated.damage_share,
+        damage_applies=bool(worked.owed.damage_applies[worked.row]),
         single_path=worked.facts.single_path,
         detectable_mm=rated.detectable_mm,
         critical_mm=rated.critical_mm,

@@ -51,6 +51,7 @@ class Facts:
     count_at_look: float | None
     damage_now: float | None
     damage_share: float
+    damage_applies: bool
     single_path: bool
     detectable_mm: float | None
     critical_mm: float | None
@@ -101,8 +102,12 @@ def line(limit: str, facts: Facts) -> LimitLine:
         sentence = "unrated: " + "; ".join(missing)
     elif limit == "growth window" and facts.unprotected_here:
         sentence = _unprotected(facts)
+    elif limit == "damage" and not facts.damage_applies:
+        sentence = "answered by the more detailed methods that are owed on this joint"
+    elif limit == "calendar":
+        sentence = "nobody has set a longest time allowed"
     else:
-        sentence = "no day from this limit within 40 years, or it does not apply"
+        sentence = "not within 40 years"
     return LimitLine(limit, on, facts.middle_on.get(limit), sentence, missing)
 
 

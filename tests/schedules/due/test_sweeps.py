@@ -1,0 +1,67 @@
+"""The night's sweep: once a site and day, in parts, resumable, and equal to a clean recompute."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from assets_app.models import Asset, Joint
+from schedules.due import sweeps
+from schedules.models import DueDate, Programme, Sweep, SweepPart
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def fleet(site, monkeypatch):
+    """Seven assets with three looks owed each, in parts of six."""
+    monkeypatch.setattr(sweeps, "PART_SIZE", 6)
+    for number in range(7):
+        asset = Asset.objects.create(
+            site=site, tag=f"T-{number}", name="trailer", kind="trailer", commissioned_on="2020-01-01"
+        )
+        joints = Joint.objects.bulk_create(Joint(asset=asset, tag=f"J{k}", kind="weld") for k in range(3))
+        Programme.objects.bulk_create(
+            Programme(joint=joint, asset=asset, method="VT", calendar_months=12 + number) for joint in joints
+        )
+
+
+def test_a_sweep_cuts_whole_assets_into_parts_and_does_them_all(fleet, site, now):
+    (sweep,) = sweeps.start_owed(now=now)
+    assert [part.programmes for part in sweep.parts.all()] == [6, 6, 6, 3]
+    assert sweeps.work_off(worker="one", now=now) == 4
+    sweep.refresh_from_db()
+    assert (sweep.state, DueDate.objects.count()) == ("done", 21)
+    assert sweeps.progress(sweep) == {
+        "parts": 4, "parts_done": 4, "programmes": 21, "programmes_done": 21, "changed": 21,
+    }  # fmt: skip
+
+
+def test_a_day_has_one_nightly_sweep_a_site(fleet, site, other_site, now):
+    assert len(sweeps.start_owed(now=now)) == 2
+    assert sweeps.start_owed(now=now + timedelta(hours=1)) == []
+    assert len(sweeps.start_owed(now=now + timedelta(days=1))) == 2
+
+
+def test_the_day_is_the_sites_own(fleet, site, now):
+    site.time_zone = "Pacific/Auckland"
+    site.save()
+    (sweep,) = sweeps.start_owed(now=now.replace(hour=13))
+    assert sweep.for_day == now.date() + timedelta(days=1)
+
+
+def test_a_part_left_by_a_killed_worker_is_taken_up_again(fleet, site, now):
+    (sweep,) = sweeps.start_owed(now=now)
+    SweepPart.objects.filter(sweep=sweep).update(claimed_at=now, claimed_by="killed")
+    assert sweeps.work_off(worker="two", now=now + timedelta(minutes=1)) == 0
+    assert sweeps.work_off(worker="two", now=now + timedelta(minutes=11)) == 4
+    assert Sweep.objects.get(pk=sweep.pk).state == "done"
+
+
+def test_a_second_sweep_changes_nothing(fleet, site, now):
+    sweeps.start_owed(now=now)
+    sweeps.work_off(worker="one", now=now)
+    again = sweeps.start(site=None, for_day=now.date(), now=now)
+    sweeps.work_off(worker="one", now=now)
+    assert sweeps.progress(again)["changed"] == 0
