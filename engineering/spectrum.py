@@ -282,7 +282,7 @@ def _cycles(closed: list[tuple[FloatArray, FloatArray]], open_points: FloatArray
 
 def _bin(ranges: FloatArray, width: float) -> np.ndarray:
     """Number of the bin that ends at or just above each range."""
-    number = np.ceil(ranges / width)
+    number = np.ceil(ranges / width * (1 - 1e-12))  # a range that sits on an edge stays there, rounding or not
     if np.any(number > MOST_BINS):
         raise InputError("bin_width_mpa", f"a range of {ranges.max():g} MPa needs more than {MOST_BINS:,} such bins")
     return number.astype(np.int64)

@@ -176,6 +176,13 @@ def test_an_iiw_class_is_the_range_borne_two_million_times(row):
     assert float(sn_curves.iiw_cycles_to_failure(fat, row)) == pytest.approx(2e6, rel=1e-9)
 
 
+@pytest.mark.parametrize(("row", "stress"), [("FAT71", 30.0), ("FAT80-shear", 30.0)])
+def test_iiw_constant_amplitude_line_falls_with_slope_22_beyond_its_knee(row, stress):
+    """From memory: IIW-2259-15 section 3.2 gives m = 22 in place of an endurance limit."""
+    whole, half = sn_curves.iiw_cycles_to_failure([stress, stress / 2], row, spectrum=False)
+    assert half / whole == pytest.approx(2.0**22)
+
+
 @given(stress=st.floats(1, 500))
 def test_iiw_spectrum_line_is_never_kinder_than_its_constant_amplitude_line(stress):
     in_spectrum = sn_curves.iiw_cycles_to_failure(stress, "FAT71")

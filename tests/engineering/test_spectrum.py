@@ -1,11 +1,14 @@
 """Rainflow counting, screening and binning: properties, and agreement with two public libraries."""
 
+import time
+import tracemalloc
 from collections import Counter
 
 import fatpack
 import numpy as np
 import pytest
 import rainflow
+import rfcnt
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -148,6 +151,13 @@ def test_a_repeating_recording_has_whole_cycles_wherever_it_is_cut(series):
     assert _numbers(spectrum.count(series[cut:] + series[:cut], residue="closed")) == plain
 
 
+def test_a_spiral_counts_as_in_the_library_rainflow():
+    n = np.arange(2_000)
+    inward = (-1.0) ** n * (2_000 - n)
+    series = np.concatenate((inward, inward[::-1] * 1.5))
+    assert _total(spectrum.count(series)) == _library_total(series)
+
+
 def test_a_spiral_is_counted_in_reasonable_time():
     """Only one pair at a time closes: the rounds hand over to the plain stack, or this would take hours."""
     inward = (-1.0) ** np.arange(50_000) * np.arange(50_000, 0, -1)
@@ -169,6 +179,37 @@ def test_a_resolution_bounds_the_open_reversals_of_a_recording_that_dies_away():
     dying = (-1.0) ** n * 100 * 0.9995**n
     assert len(spectrum.Rainflow(bin_width_mpa=1).feed(dying).open_reversals) == len(n)
     assert len(spectrum.Rainflow(bin_width_mpa=1, resolution_mpa=0.5).feed(dying).open_reversals) <= 402
+
+
+def test_memory_does_not_grow_with_the_length_of_the_recording():
+    def peak(chunks):
+        noise = np.random.default_rng(0)
+        tracemalloc.start()
+        counter = spectrum.Rainflow(bin_width_mpa=1)
+        for _ in range(chunks):
+            counter.feed(noise.standard_normal(20_000) * 30)
+        _, highest = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+        return highest
+
+    assert peak(40) < 1.3 * peak(4)
+
+
+@pytest.mark.slow
+def test_counting_is_not_slower_than_the_fastest_library_in_the_same_run():
+    series = np.random.default_rng(0).standard_normal(1_000_000) * 40
+    low = float(series.min())
+    theirs, ours = [], []
+    for _ in range(3):
+        start = time.perf_counter()
+        library = rfcnt.RFC(1.0, class_count=600, class_offset=low - 1, hysteresis=0.0)
+        library.feed(series)
+        library.finalize(rfcnt.ResidualMethod.HALFCYCLES)
+        middle = time.perf_counter()
+        spectrum.Rainflow(bin_width_mpa=1.0).feed(series).result()
+        theirs.append(middle - start)
+        ours.append(time.perf_counter() - middle)
+    assert min(ours) <= min(theirs)
 
 
 def test_too_many_open_reversals_are_refused_and_nothing_is_counted(monkeypatch):
@@ -222,6 +263,14 @@ def test_a_histogram_keeps_the_count_and_never_understates_damage(spectrum_of, w
     assert damage.per_operating_cycle([binned.ranges], [binned.counts], 71)[0] * rides >= exact * (1 - 1e-9)
 
 
+@given(reals, st.sampled_from([0.1, 0.3, 0.7, 1.0, 2.5]))
+def test_binning_what_is_binned_changes_nothing(series, width):
+    once = spectrum.Rainflow(bin_width_mpa=width).feed(series).result()
+    again = spectrum.histogram(once.ranges, once.counts, width, 1)
+    assert again.ranges.tolist() == once.ranges.tolist()
+    assert again.counts.tolist() == once.counts.tolist()
+
+
 def test_a_range_on_the_edge_of_a_bin_stays_in_it_and_one_above_goes_up():
     assert spectrum.histogram([10.0, 10.001], [1, 1], 10, 1).ranges.tolist() == [10.0, 20.0]
 
@@ -253,8 +302,8 @@ def test_blocks_of_a_short_spectrum_are_exact_and_padded_with_nothing():
 
 
 def _ride(samples=4_000):
-    time = np.arange(samples)
-    return 40 * np.sin(time / 15) + np.random.default_rng(0).standard_normal(samples)
+    sample = np.arange(samples)
+    return 40 * np.sin(sample / 15) + np.random.default_rng(0).standard_normal(samples)
 
 
 def test_screening_takes_out_spikes_and_says_where_and_how_much():
