@@ -75,8 +75,8 @@ class Chain:
         )
 
     def bounds(self, before: Shown | None, at: datetime) -> Bounds:
-        """Greatest count since ``before`` that needs no confirmation; no limit where no rate is known yet."""
-        if before is None or self.busiest is None:
+        """Greatest count since ``before`` that needs no confirmation; no limit while readings are few."""
+        if before is None or self.busiest is None or len(self.shown) < rules.FEW_READINGS:
             return Bounds(self.counter.rolls_over_at, None)
         first, last = (moment.astimezone(self.zone).toordinal() for moment in (before.at, at))
         days = max(1, int(np.count_nonzero(open_mask(self.seasons, first, last - first + 1))))
