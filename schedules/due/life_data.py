@@ -12,10 +12,12 @@ from django.db.models import Max
 
 from assets_app.inspections.kinds import KINDS
 from assets_app.inspections.models import Assessment, Finding, FindingSize, Inspection
+from assets_app.register.models import Joint
 from schedules.due import sentences
 from schedules.due.curves import AssetCurve, curves_of_assets
 from schedules.due.life_line import LifeLine, Look, Size, Span, Stake, Window
 from schedules.due.models import DueDate, OwedLook, Rating
+from schedules.due.queries import Explanation
 from schedules.due.rules import LIMITS
 from schedules.duty.open_days import Span as OpenSpan
 from schedules.duty.open_days import open_mask
@@ -131,10 +133,36 @@ class _Context:
             window=window,
             due=Stake(row.due_on, row.governing) if row.due_on else None,
             next=Stake(row.next_on, row.next_limit) if row.next_on else None,
-            closed=closed_spans(self.seasons.get(row.asset_id, []), first, max(ahead) + timedelta(days=60)),
+            closed=closed_spans(self.seasons.get(row.asset_id, []), first, max(ahead) + timedelta(days=400)),
             missing=_missing_words(figures) if row.unrated else "",
             unprotected=bool(rating and rating.unprotected),
         )
+
+
+def life_of(told: Explanation, joint: Joint) -> LifeLine:
+    """The life line of one programme just explained."""
+    today, joint_id = told.worked.today, joint.pk
+    born = joint.installed_on or joint.asset.commissioned_on
+    looks, sizes = _looks([joint_id]).get(joint_id, []), _sizes([joint_id]).get(joint_id, [])
+    window = None
+    if told.window and told.window_opens_on and told.window_closes_on:
+        window = Window(told.window_opens_on, told.window_closes_on, *told.window)
+    first = min([today, *(look.on for look in looks), *([born] if born else [])])
+    ahead = [today, *(day for day in (told.due_on, told.next_on, told.window_closes_on) if day)]
+    seasons = seasons_of_assets([joint.asset]).get(joint.asset_id, [])
+    return LifeLine(
+        today=today,
+        commissioned=born,
+        method=told.method,
+        looks=looks,
+        sizes=sizes,
+        window=window,
+        due=Stake(told.due_on, told.governing) if told.due_on else None,
+        next=Stake(told.next_on, told.next_limit) if told.next_on else None,
+        closed=closed_spans(seasons, first, max(ahead) + timedelta(days=400)),
+        missing=_missing_words([item.split(" (")[0] for item in told.missing]) if told.unrated else "",
+        unprotected=told.unprotected_here,
+    )
 
 
 def missing_items(rating: Rating | None) -> list[tuple[str, str, str]]:

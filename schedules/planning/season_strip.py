@@ -1,33 +1,35 @@
 """The season strip: week by week, the work owed against the hands there, with the closed season and what is overdue.
 
-Plain data in, a drawing and its words out. Work and hands are in hours a week.
+Plain data in, a drawing and its words out. Work and hands are counted alike, in the season's own unit a week.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from assets_app.register.pen import Drawing, Pen
 from schedules.due.time_axis import MONTHS
 
+ToPx = Callable[[float], float]
+
 
 @dataclass(frozen=True)
 class Week:
-    """One week from its Monday: hours of work owed, how many looks that is, hours of hands, share of days closed."""
+    """One week from its Monday: work owed, how many looks that is, hands (None: not known), share of days closed."""
 
     monday: date
-    owed_hours: float
+    owed: float
     looks: int
-    hands_hours: float | None = None
+    hands: float | None = None
     closed_share: float = 0.0
 
     @property
-    def short_hours(self) -> float:
+    def short(self) -> float:
         """How much more is owed than hands are there; 0 where the hands are not known."""
-        return max(self.owed_hours - self.hands_hours, 0.0) if self.hands_hours is not None else 0.0
+        return max(self.owed - self.hands, 0.0) if self.hands is not None else 0.0
 
 
 @dataclass(frozen=True)
@@ -36,7 +38,8 @@ class Season:
 
     weeks: Sequence[Week]
     overdue_looks: int = 0
-    overdue_hours: float = 0.0
+    overdue_owed: float = 0.0
+    unit: str = "h"
 
 
 def season_strip(season: Season, *, narrow: bool = False) -> Drawing:
@@ -45,23 +48,23 @@ def season_strip(season: Season, *, narrow: bool = False) -> Drawing:
     pen = Pen(width, height)
     ground, top = height - 40, 26.0
     edge = 66.0 if narrow else 92.0
-    tallest = max([1.0, season.overdue_hours, *(max(w.owed_hours, w.hands_hours or 0) for w in season.weeks)])
+    tallest = max([1.0, season.overdue_owed, *(max(w.owed, w.hands or 0) for w in season.weeks)])
     full = _round_up(tallest)
 
     def y(hours: float) -> float:
         return ground - (ground - top) * hours / full
 
-    _overdue(pen, season, ground, y(season.overdue_hours), edge)
-    _scale(pen, full, y, edge, width)
+    _overdue(pen, season, ground, y(season.overdue_owed), edge)
+    _scale(pen, full, season.unit, y, edge, width)
     step = (width - edge - 4) / max(len(season.weeks), 1)
     for index, week in enumerate(season.weeks):
         x = edge + index * step
         if week.closed_share > 0:
             pen.hatch(x, top, step * week.closed_share, ground - top, step=7)
-        if week.owed_hours:
-            fits = week.owed_hours - week.short_hours
+        if week.owed:
+            fits = week.owed - week.short
             pen.rect(x + 1, y(fits), step - 2, ground - y(fits), "owed")
-            pen.rect(x + 1, y(week.owed_hours), step - 2, y(fits) - y(week.owed_hours), "short")
+            pen.rect(x + 1, y(week.owed), step - 2, y(fits) - y(week.owed), "short")
     _hands(pen, season, y, edge, step)
     pen.line((edge, ground), (width - 4, ground), "wide")
     _months(pen, season, ground, edge, step, room=30 if narrow else 26)
@@ -86,22 +89,22 @@ def _overdue(pen: Pen, season: Season, ground: float, top: float, edge: float) -
     pen.text((4, ground + 16), "overdue", size=12, look="strong" if season.overdue_looks else "soft")
 
 
-def _scale(pen: Pen, full: float, y, edge: float, width: float) -> None:
+def _scale(pen: Pen, full: float, unit: str, y: ToPx, edge: float, width: float) -> None:
     pen.line((edge, y(full)), (width - 4, y(full)), "faint")
-    pen.text((edge, y(full) - 6), f"{full:g} h a week", size=12, look="soft")
+    pen.text((edge, y(full) - 6), f"{full:g} {unit} a week", size=12, look="soft")
 
 
-def _hands(pen: Pen, season: Season, y, edge: float, step: float) -> None:
+def _hands(pen: Pen, season: Season, y: ToPx, edge: float, step: float) -> None:
     """The stepped line of hands; broken where they are not known."""
     run: list[tuple[float, float]] = []
     for index, week in enumerate([*season.weeks, None]):
-        if week is None or week.hands_hours is None:
+        if week is None or week.hands is None:
             if run:
                 pen.path(run, "hands")
             run = []
             continue
         x = edge + index * step
-        run += [(x, y(week.hands_hours)), (x + step, y(week.hands_hours))]
+        run += [(x, y(week.hands)), (x + step, y(week.hands))]
 
 
 def _months(pen: Pen, season: Season, ground: float, edge: float, step: float, *, room: float) -> None:
@@ -131,14 +134,14 @@ def strip_words(season: Season) -> list[str]:
     near = season.weeks[:4]
     looks = sum(week.looks for week in near)
     words.append(f"{looks} look{'' if looks == 1 else 's'} owed in the next {len(near)} weeks")
-    if season.weeks and all(week.hands_hours is None for week in season.weeks):
+    if season.weeks and all(week.hands is None for week in season.weeks):
         words.append("Hands are not known: no crew is entered, so nothing shows whether the work fits")
-    short = [week for week in season.weeks if week.short_hours > 0]
+    short = [week for week in season.weeks if week.short > 0]
     if short:
-        worst = max(short, key=lambda week: week.short_hours)
+        worst = max(short, key=lambda week: week.short)
         words.append(
             f"More owed than hands in {len(short)} of {len(season.weeks)} weeks; the worst from "
-            f"{_day(worst.monday)}: {worst.owed_hours:.0f} h owed, {worst.hands_hours:.0f} h there"
+            f"{_day(worst.monday)}: {worst.owed:.0f} {season.unit} owed, {worst.hands:.0f} there"
         )
     closed = [week for week in season.weeks if week.closed_share >= 0.5]
     if closed:

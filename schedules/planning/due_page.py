@@ -1,0 +1,245 @@
+"""What is due: the planner's landing. Filters are remembered, the list is paged by key, and goes out as CSV."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django import forms
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse, QueryDict, StreamingHttpResponse
+from django.shortcuts import redirect, render
+from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from assets_app.inspections.models import Method
+from assets_app.people import queries as people
+from assets_app.people.rules import may
+from assets_app.register.models import Site
+from schedules.due.life_data import RowFacts, facts_of_rows
+from schedules.due.life_line import small_life_line
+from schedules.due.list_queries import DueFilter, due_counts, due_page, site_today
+from schedules.due.models import DueDate, Limit
+from schedules.planning.season_data import season_of
+from schedules.planning.season_strip import season_strip
+from schedules.planning.standing import Standing, in_the_way, standing_of
+
+REMEMBERED = "due-filter"
+WEEKS = [
+    ("8", "in the next 8 weeks"),
+    ("2", "in 2 weeks"),
+    ("26", "in 26 weeks"),
+    ("53", "in a year"),
+    ("0", "any day"),
+]
+    ("8", "in the next 8 weeks"),
+    ("2", "in 2 weeks"),
+    ("26", "in 26 weeks"),
+    ("53", "in a year"),
+    ("0", "any day"),
+]
+SOON_WEEKS = 8
+
+
+class FilterForm(forms.Form):
+    """The row above the list. A value that makes no sense is left out and said so."""
+
+    weeks = forms.ChoiceField(label="Due", choices=WEEKS, required=False)
+    site = forms.TypedChoiceField(label="Site", coerce=int, empty_value=None, required=False)
+    asset = forms.CharField(label="Asset tag begins with", max_length=64, required=False)
+    governing = forms.ChoiceField(label="Governed by", choices=[("", "any limit"), *Limit.choices], required=False)
+    method = forms.ChoiceField(label="Method", choices=[("", "any method"), *Method.choices], required=False)
+    sort = forms.ChoiceField(label="In order of", choices=[("", "due date"), ("asset", "asset")], required=False)
+    overdue = forms.BooleanField(label="overdue only", required=False)
+    unrated = forms.BooleanField(label="unrated only", required=False)
+    unprotected = forms.BooleanField(label="unprotected only", required=False)
+
+    def __init__(self, data: QueryDict, sites: list[Site]) -> None:
+        super().__init__(data)
+        self.fields["site"].choices = [("", "all my sites"), *((str(site.pk), site.name) for site in sites)]
+
+    def asked(self, sites: list[Site], today: date) -> DueFilter:
+        self.is_valid()
+        told = self.cleaned_data
+        return DueFilter(
+            site_ids=[site.pk for site in sites],
+            today=today,
+            site_id=told.get("site"),
+            asset=told.get("asset", ""),
+            governing=told.get("governing", ""),
+            method=told.get("method", ""),
+            unrated=told.get("unrated", False),
+            unprotected=told.get("unprotected", False),
+            overdue=told.get("overdue", False),
+            weeks=int(told.get("weeks") or SOON_WEEKS),
+            by_asset=told.get("sort") == "asset",
+        )
+
+
+@dataclass(frozen=True)
+class ShownRow:
+    """One row as the page and the CSV show it."""
+
+    due: DueDate
+    today: date
+    facts: RowFacts
+    standing: Standing
+    life: str
+
+    @property
+    def missing(self) -> str:
+        return " and ".join(self.facts.missing) + " not known" if self.facts.missing else "a figure is missing"
+
+
+def _shown(rows: list[DueDate], now: datetime, *, drawn: bool = True) -> list[ShownRow]:
+    today = {row.site_id: site_today(row.site, now) for row in rows}
+    facts, standings = facts_of_rows(rows, today=today), standing_of(rows)
+    return [
+        ShownRow(
+            row,
+            today[row.site_id],
+            facts[row.programme_id],
+            standings[row.programme_id],
+            small_life_line(facts[row.programme_id].life).svg if drawn else "",
+        )
+        for row in rows
+    ]
+
+
+@require_safe
+@login_required
+def due(request: HttpRequest) -> HttpResponse:
+    """The list, with the season strip above it."""
+    if "reset" in request.GET:
+        request.session.pop(REMEMBERED, None)
+        return redirect("due")
+    if not request.GET and request.session.get(REMEMBERED):
+        return redirect(f"{reverse('due')}?{request.session[REMEMBERED]}")
+    now = timezone.now()
+    sites = list(people.sites_of(request.user))
+    today = min((site_today(site, now) for site in sites), default=now.date())
+    form = FilterForm(request.GET, sites)
+    asked = form.asked(sites, today)
+    page = due_page(asked, after=request.GET.get("after", ""))
+    rows = _shown(page.rows, now)
+    counts = due_counts([site.pk for site in sites if asked.site_id in (None, site.pk)], today=today, weeks=SOON_WEEKS)
+    shown_sites = [site for site in sites if asked.site_id in (None, site.pk)]
+    season = season_of(shown_sites, today=today, overdue=counts.overdue)
+    _remember(request)
+    kept = _kept(request)
+    context = {
+        "form": form,
+        "rows": rows,
+        "counts": counts,
+        "soon_weeks": SOON_WEEKS,
+        "today": today,
+        "in_the_way": in_the_way([row.standing for row in rows]),
+        "strip": season_strip(season),
+        "strip_narrow": season_strip(season, narrow=True),
+        "kept": kept,
+        "filtered": bool(kept),
+        "next_url": _page_url(kept, page.after) if page.after else "",
+        "first_url": _page_url(kept, "") if request.GET.get("after") else "",
+        "raise_sites": _sites_where(request, "order.raise", sites),
+        "raise_url": _url_or_none("order-raise"),
+        "sites": sites,
+    }
+    return render(request, "due/due.html", context)
+
+
+def _remember(request: HttpRequest) -> None:
+    kept = _kept(request)
+    if kept != request.session.get(REMEMBERED, ""):
+        request.session[REMEMBERED] = kept
+
+
+def _kept(request: HttpRequest) -> str:
+    """The filters as asked, without the page and without empty ones."""
+    kept = QueryDict(mutable=True)
+    for name in FilterForm.base_fields:
+        if request.GET.get(name):
+            kept[name] = request.GET[name]
+    return kept.urlencode()
+
+
+def _page_url(kept: str, after: str) -> str:
+    query = "&".join(part for part in (kept, f"after={after}" if after else "") if part)
+    return f"{reverse('due')}?{query}" if query else reverse("due")
+
+
+def _sites_where(request: HttpRequest, deed: str, sites: list[Site]) -> set[int]:
+    return {site.pk for site in sites if may(deed, people.roles_at(request.user, site.pk))}
+
+
+def _url_or_none(name: str) -> str:
+    try:
+        return reverse(name)
+    except NoReverseMatch:
+        return ""
+
+
+# CSV ------------------------------------------------------------------------------------------------------------------
+
+COLUMNS = [
+    "site", "asset", "asset name", "joint", "joint name", "method", "due on", "state", "governing", "why", "next limit",
+    "next on", "unrated", "missing", "unprotected", "held", "order", "order state", "waits",
+]  # fmt: skip
+
+
+class _Echo:
+    def write(self, value: str) -> str:
+        return value
+
+
+def _cell(value: Any) -> str:
+    """A cell as text; one that a spreadsheet would take for a formula is quoted."""
+    text = "" if value is None else str(value)
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+
+
+def _csv_row(row: ShownRow) -> list[str]:
+    from assets_app.templatetags.soundjoint import due_words
+
+    due, standing = row.due, row.standing
+    state = due_words(due.due_on, row.today, unrated=due.unrated, missing=row.missing).words
+    cells = [
+        due.site.name, due.asset.tag, due.asset.name, due.joint.tag, due.joint.name, due.method,
+        due.due_on and due.due_on.isoformat(), state, due.governing, row.facts.sentence, due.next_limit,
+        due.next_on and due.next_on.isoformat(), "yes" if due.unrated else "no",
+        row.missing if due.unrated else "", "yes" if due.unprotected else "no",
+        "yes" if standing.holds else "no", standing.order and standing.order.number, standing.order_words,
+        standing.wait_words,
+    ]  # fmt: skip
+    return [_cell(cell) for cell in cells]
+
+
+def _csv_rows(asked: DueFilter, now: datetime) -> Iterator[list[str]]:
+    yield COLUMNS
+    after = ""
+    while True:
+        page = due_page(asked, after=after, size=500)
+        for row in _shown(page.rows, now, drawn=False):
+            yield _csv_row(row)
+        after = page.after
+        if not after:
+            return
+
+
+@require_safe
+@login_required
+def due_csv(request: HttpRequest) -> StreamingHttpResponse:
+    """The filtered list as CSV, all of it, streamed in order."""
+    now = timezone.now()
+    sites = list(people.sites_of(request.user))
+    today = min((site_today(site, now) for site in sites), default=now.date())
+    asked = FilterForm(request.GET, sites).asked(sites, today)
+    writer = csv.writer(_Echo())
+    lines = (writer.writerow(row) for row in _csv_rows(asked, now))
+    name = f"due-{today.isoformat()}.csv"
+    return StreamingHttpResponse(
+        lines, content_type="text/csv; charset=utf-8", headers={"Content-Disposition": f'attachment; filename="{name}"'}
+    )

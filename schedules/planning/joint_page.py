@@ -1,0 +1,249 @@
+"""A joint's page: its life line, why each look falls due, its drawing, findings, looks, orders and record."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.db.models import Count
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from assets_app.inspections.kinds import KINDS, LOST
+from assets_app.inspections.models import SEVERITY_ORDER, Finding, Inspection
+from assets_app.people import queries as people
+from assets_app.people.models import Role
+from assets_app.people.rules import may
+from assets_app.record.models import RecordEntry
+from assets_app.register.drawing import SeenFinding, weld_section
+from assets_app.register.drawing_bolts import BoltPattern, bolt_group
+from assets_app.register.drawing_run import weld_run
+from assets_app.register.models import BoltGroup, Joint, Weld
+from assets_app.register.pen import Drawing
+from assets_app.register.weld_shapes import WeldSection
+from schedules.due.life_data import life_of
+from schedules.due.life_line import LifeLine, life_line
+from schedules.due.list_queries import site_today
+from schedules.due.models import Programme
+from schedules.due.queries import Explanation, explain
+from schedules.planning.standing import standing_holds
+from schedules.work.models import Hold, WorkOrder
+
+LOOKS_SHOWN, ORDERS_SHOWN, RECORD_SHOWN = 20, 12, 8
+
+
+@dataclass(frozen=True)
+class ListedFinding:
+    """A finding with its number on the drawing and its latest size in words."""
+
+    number: int
+    finding: Finding
+    words: str
+    size_words: str
+
+
+@require_safe
+@login_required
+def joint(request: HttpRequest, pk: int) -> HttpResponse:
+    """The page. A joint at a site where the person has no role is not there."""
+    rows = Joint.objects.select_related("asset__site", "member", "other_member", "weld", "bolt_group")
+    found = get_object_or_404(rows, pk=pk, asset__site__in=people.sites_of(request.user))
+    now, site = timezone.now(), found.asset.site
+    today = site_today(site, now)
+    told = _explained(found, now)
+    lead = next((each for each in told if each.method == request.GET.get("method")), told[0] if told else None)
+    holds = standing_holds([found.pk], [found.asset_id])
+    life = _life(found, lead, today, holds)
+    listed = _findings(found)
+    open_ones = [each for each in listed if each.finding.is_open]
+    roles = people.roles_at(request.user, site.pk)
+    context = {
+        "joint": found,
+        "asset": found.asset,
+        "today": today,
+        "told": told,
+        "lead": lead,
+        "holds": holds,
+        "who_lifts": _who_lifts(site.pk),
+        "life": life_line(life, name=found.tag),
+        "life_narrow": life_line(life, name=found.tag, narrow=True),
+        "drawings": joint_drawings(found, open_ones),
+        "open_findings": open_ones,
+        "closed_findings": [each for each in listed if not each.finding.is_open],
+        "looks": _looks(found),
+        "orders": _orders(found),
+        "record": RecordEntry.objects.filter(joint=found).order_by("-sequence")[:RECORD_SHOWN],
+        "facts": register_facts(found),
+        "may_look": may("bolt_check.record" if found.kind == "bolted" else "inspection.record", roles),
+    }
+    return render(request, "due/joint.html", context)
+
+
+def _explained(joint: Joint, now: Any) -> list[Explanation]:
+    """Each method owed here, the earliest date first, undated ones last."""
+    programmes = Programme.objects.filter(joint=joint, active=True).order_by("method")
+    if not joint.active or joint.asset.status == "retired":
+        return []
+    told = [explain(pk, now=now) for pk in programmes.values_list("pk", flat=True)]
+    return sorted(told, key=lambda each: (each.due_on is None, each.due_on or date.max))
+
+
+def _life(joint: Joint, lead: Explanation | None, today: date, holds: Sequence[Hold]) -> LifeLine:
+    born = joint.installed_on or joint.asset.commissioned_on
+    life = life_of(lead, joint) if lead else LifeLine(today=today, commissioned=born)
+    past = Hold.objects.filter(joint=joint, released_at__isnull=False)
+    spans = [(hold.placed_at.date(), hold.released_at.date()) for hold in past if hold.released_at]
+    spans += [(hold.placed_at.date(), today) for hold in holds]
+    return replace(life, holds=[(min(first, last), last) for first, last in spans])
+
+
+def _who_lifts(site_id: int) -> str:
+    rows = Role.objects.filter(site_id=site_id, release_authority=True).select_related("person")
+    names = list(dict.fromkeys(str(row.person) for row in rows))
+    return " or ".join(names)
+
+
+def _findings(joint: Joint) -> list[ListedFinding]:
+    """Open ones first, the gravest first; numbered in that order."""
+    rows = list(joint.findings.prefetch_related("sizes"))
+    rows.sort(key=lambda row: (not row.is_open, -SEVERITY_ORDER[row.severity], -row.found_on.toordinal()))
+    return [ListedFinding(number, row, kind_words(row), _size_words(row)) for number, row in enumerate(rows, start=1)]
+
+
+def kind_words(finding: Finding) -> str:
+    """``continuous undercut (5011)``; a kind that the catalogue no longer knows is shown as it was written."""
+    return KINDS[finding.kind].words if finding.kind in KINDS else finding.kind
+
+
+def _latest(finding: Finding, name: str) -> float | None:
+    values = [getattr(size, name) for size in finding.sizes.all() if getattr(size, name) is not None]
+    return values[-1] if values else None
+
+
+def _size_words(finding: Finding) -> str:
+    length, depth = _latest(finding, "length_mm"), _latest(finding, "depth_mm")
+    parts = [f"{length:g} mm long"] if length is not None else []
+    parts += [f"{depth:g} mm deep"] if depth is not None else []
+    if finding.bolts:
+        parts.append("bolt " + ", ".join(str(number) for number in finding.bolts))
+    return ", ".join(parts)
+
+
+def _looks(joint: Joint) -> list[Inspection]:
+    rows = joint.inspections.select_related("inspector").annotate(photos=Count("evidence"))
+    return list(rows.order_by("-inspected_at", "-id")[:LOOKS_SHOWN])
+
+
+def _orders(joint: Joint) -> list[WorkOrder]:
+    return list(joint.work_orders.select_related("assignee").order_by("-raised_at")[:ORDERS_SHOWN])
+
+
+# Drawings -------------------------------------------------------------------------------------------------------------
+
+
+def joint_drawings(joint: Joint, findings: Sequence[ListedFinding]) -> list[tuple[str, Drawing]]:
+    """The drawings of a joint with its open findings: (caption, drawing)."""
+    seen = [_seen(each) for each in findings]
+    weld, bolts = getattr(joint, "weld", None), getattr(joint, "bolt_group", None)
+    if joint.kind == Joint.Kind.BOLTED:
+        pattern = _pattern(bolts) if bolts else BoltPattern()
+        return [("Bolts by position, seen along them", bolt_group(pattern, bolt_states(findings), name=joint.tag))]
+    section = weld_section(_section(weld) if weld else WeldSection(), seen, name=joint.tag)
+    run = weld_run(
+        seen,
+        tube_diameter_mm=weld.tube_diameter_mm if weld else None,
+        length_mm=weld.length_mm if weld else None,
+        name=joint.tag,
+    )
+    return [("Cross-section to scale, sizes in mm", section), ("Along the weld", run)]
+
+
+def bolt_states(findings: Sequence[ListedFinding]) -> dict[int, str]:
+    """Bolt number -> its gravest open state: lost before gaping or moving."""
+    order = {kind: rank for rank, kind in enumerate((*LOST, "gap", "movement"))}
+    states: dict[int, str] = {}
+    for each in findings:
+        if each.finding.kind not in order:
+            continue
+        for number in each.finding.bolts:
+            worse = states.get(number)
+            if worse is None or order[each.finding.kind] < order[worse]:
+                states[number] = each.finding.kind
+    return states
+
+
+def _seen(each: ListedFinding) -> SeenFinding:
+    row = each.finding
+    kind = KINDS.get(row.kind)
+    return SeenFinding(
+        number=each.number,
+        words=each.words,
+        severity=row.severity,
+        place=row.place,
+        depth_mm=_latest(row, "depth_mm"),
+        length_mm=_latest(row, "length_mm"),
+        clock_deg=row.clock_deg,
+        position_mm=row.position_mm,
+        is_crack=bool(kind and kind.is_crack),
+    )
+
+
+def _section(weld: Weld) -> WeldSection:
+    return WeldSection(
+        joint_type=weld.joint_type,
+        weld_type=weld.weld_type,
+        leg_mm=weld.leg_mm,
+        throat_mm=weld.throat_mm,
+        penetration_mm=weld.penetration_mm,
+        wall_mm=weld.wall_mm,
+        other_wall_mm=weld.other_wall_mm,
+        attachment_mm=weld.attachment_mm,
+        tube=weld.tube_diameter_mm is not None,
+        process=weld.process,
+        quality_level=weld.quality_level,
+    )
+
+
+def _pattern(bolts: BoltGroup) -> BoltPattern:
+    return BoltPattern(
+        bolt_count=bolts.bolt_count,
+        pattern=bolts.pattern,
+        ring_diameter_mm=bolts.ring_diameter_mm,
+        rows=bolts.rows,
+        row_pitch_mm=bolts.row_pitch_mm,
+        column_pitch_mm=bolts.column_pitch_mm,
+        positions=tuple((float(x), float(y)) for x, y in bolts.positions),
+        size=bolts.size,
+    )
+
+
+def register_facts(joint: Joint) -> list[tuple[str, str]]:
+    """What the register holds, name and value; an empty value is not known."""
+    facts = [
+        ("Load path", joint.get_load_path_display()),
+        ("Access", joint.get_access_display() if joint.access else ""),
+        ("Where", joint.position),
+        ("Members", " to ".join(str(m) for m in (joint.member, joint.other_member) if m)),
+    ]
+    weld, bolts = getattr(joint, "weld", None), getattr(joint, "bolt_group", None)
+    if weld:
+        category = f"{weld.detail_category_mpa:g} MPa" if weld.detail_category_mpa else ""
+        facts += [
+            ("Process (ISO 4063)", weld.process),
+            ("Detail", weld.detail),
+            ("Detail category", category or ("by the catalogue" if weld.detail else "")),
+            ("Quality level (ISO 5817)", weld.quality_level),
+        ]
+    if bolts:
+        facts += [
+            ("Bolts", f"{bolts.bolt_count} × {bolts.size or 'size not known'}" if bolts.bolt_count else ""),
+            ("Property class", bolts.property_class),
+            ("Preload", f"{bolts.preload_kn:g} kN" if bolts.preload_kn else ""),
+            ("Tightening", bolts.get_tightening_display() if bolts.tightening else ""),
+        ]
+    return facts

@@ -1,0 +1,45 @@
+"""The weeks of the season strip from what is due, what is open and what is overdue."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+import numpy as np
+
+from assets_app.register.models import Site
+from schedules.due.list_queries import looks_by_day
+from schedules.duty.models import Season as OpenSeason
+from schedules.duty.open_days import Span, open_mask
+from schedules.planning.season_strip import Season, Week
+
+WEEKS = 53
+
+
+def season_of(sites: Sequence[Site], *, today: date, overdue: int) -> Season:
+    """The next 53 weeks at some sites. A day counts as closed when every one of them is closed by its own seasons.
+
+    Work is counted in looks. Hands are not known: no crew is entered in the register.
+    """
+    monday = today - timedelta(days=today.weekday())
+    last = monday + timedelta(weeks=WEEKS) - timedelta(days=1)
+    looks = looks_by_day([site.pk for site in sites], first=today, last=last)
+    closed = _closed_days(sites, monday)
+    weeks = []
+    for index in range(WEEKS):
+        start = monday + timedelta(weeks=index)
+        count = sum(looks.get(start + timedelta(days=k), 0) for k in range(7))
+        share = float(closed[7 * index : 7 * index + 7].mean())
+        weeks.append(Week(start, float(count), count, None, share))
+    return Season(weeks, overdue, float(overdue), unit="looks")
+
+
+def _closed_days(sites: Sequence[Site], monday: date) -> np.ndarray:
+    spans: dict[int, list[Span]] = {site.pk: [] for site in sites}
+    for row in OpenSeason.objects.filter(site_id__in=list(spans), asset=None):
+        spans[row.site_id].append(Span(row.opens_month, row.opens_day, row.closes_month, row.closes_day))
+    days = WEEKS * 7
+    open_somewhere = np.zeros(days, dtype=bool)
+    for own in spans.values():
+        open_somewhere |= open_mask(own, monday.toordinal(), days)
+    return ~open_somewhere if spans else np.zeros(days, dtype=bool)
