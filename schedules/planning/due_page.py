@@ -36,12 +36,6 @@ WEEKS = [
     ("53", "in a year"),
     ("0", "any day"),
 ]
-    ("8", "in the next 8 weeks"),
-    ("2", "in 2 weeks"),
-    ("26", "in 26 weeks"),
-    ("53", "in a year"),
-    ("0", "any day"),
-]
 SOON_WEEKS = 8
 
 
