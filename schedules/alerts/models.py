@@ -26,11 +26,19 @@ class Intent(models.Model):
     text = models.TextField()
     link = models.CharField(max_length=200, blank=True, help_text="path on this service")
     joint = models.ForeignKey("assets_app.Joint", on_delete=models.CASCADE, null=True, related_name="+")
+    programme = models.ForeignKey("schedules.Programme", on_delete=models.CASCADE, null=True, related_name="+")
+    for_day = models.DateField(null=True, help_text="the day it speaks of; one that shifts a little is not told again")
+    person = models.ForeignKey(
+        "assets_app.Person", on_delete=models.CASCADE, null=True, related_name="+", help_text="told whatever their role"
+    )
     created_at = models.DateTimeField()
     expanded_at = models.DateTimeField(null=True, help_text="when its deliveries were written")
 
     class Meta:
-        indexes = [models.Index(fields=["id"], name="intents_to_expand", condition=Q(expanded_at=None))]
+        indexes = [
+            models.Index(fields=["id"], name="intents_to_expand", condition=Q(expanded_at=None)),
+            models.Index(fields=["programme", "kind", "for_day"], name="intents_of_a_programme"),
+        ]
 
 
 class Delivery(models.Model):
@@ -56,6 +64,9 @@ class Delivery(models.Model):
     sent_at = models.DateTimeField(null=True)
     seen_at = models.DateTimeField(null=True)
     last_error = models.CharField(max_length=240, blank=True)
+    batch = models.CharField(
+        max_length=32, blank=True, help_text="the message it goes out in; a repeat after a crash bears the same name"
+    )
 
     class Meta:
         constraints = [
@@ -64,4 +75,12 @@ class Delivery(models.Model):
         indexes = [
             models.Index(fields=["next_try_at"], name="deliveries_owed", condition=Q(state__in=["owed", "claimed"])),
             models.Index(fields=["person", "channel", "-id"], name="deliveries_of_a_person"),
+            models.Index(fields=["batch"], name="deliveries_of_a_batch", condition=~Q(batch="")),
         ]
+
+
+class Scan(models.Model):
+    """How far the passing of days at a site has been looked through for things to tell."""
+
+    site = models.OneToOneField("assets_app.Site", on_delete=models.CASCADE, primary_key=True, related_name="+")
+    through = models.DateField(null=True, help_text="the site's day of the last scan")

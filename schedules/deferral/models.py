@@ -12,6 +12,7 @@ class Deferral(models.Model):
     class State(models.TextChoices):
         STANDING = "standing", "standing"
         ENDED = "ended", "ended: the work was done"
+        LAPSED = "lapsed", "lapsed: its end passed before the work was done"
         WITHDRAWN = "withdrawn", "withdrawn"
 
     order = models.ForeignKey("schedules.WorkOrder", on_delete=models.PROTECT, related_name="deferrals")

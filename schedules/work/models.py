@@ -173,4 +173,9 @@ class Hold(models.Model):
 
     class Meta:
         ordering = ["-placed_at", "-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["finding"], condition=Q(released_at=None), name="one_standing_hold_a_finding"
+            )
+        ]
         indexes = [models.Index(fields=["asset"], name="holds_standing", condition=Q(released_at=None))]
