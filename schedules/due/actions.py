@@ -17,7 +17,9 @@ from assets_app.people.models import Person
 from assets_app.record.actions import append
 from assets_app.refusals import NotFound, Unprocessable
 from assets_app.register.models import Asset, Joint
-from schedules.due.models import Limit, OwedLook, Policy, Programme, StaleMark
+from engineering import tables
+from engineering.errors import InputError
+from schedules.due.models import Limit, OfficeTable, OwedLook, Policy, Programme, StaleMark
 from schedules.due.rating_rules import worse_conditions
 
 PROGRAMME_FIELDS = ("calendar_months", "duty_count", "source", "conditions", "active")
@@ -97,6 +99,62 @@ def set_policy(*, site_id: int, actor: Person, now: datetime, reason: str, **cha
     )
     mark_site_stale(site_id=site_id, why="policy changed", now=now)
     return policy
+
+
+@transaction.atomic
+def replace_table(
+    *, site_id: int, table: str, data: dict[str, Any], reason: str, actor: Person, now: datetime
+) -> OfficeTable:
+    """Put an office's own table in place of a shipped one; every rating of the site follows.
+
+    ``data`` has the keys of a shipped table (title, source, edition, status, caution, rows). Refusals: ``not_found``,
+    ``role_lacks_right``, ``reason_missing``, ``unknown_table``, ``table_malformed`` naming what is wrong.
+    """
+    people.require(actor, "table.replace", site_id)
+    if table not in tables.shipped():
+        known = ", ".join(tables.shipped())
+        raise Unprocessable("unknown_table", f"There is no table {table!r}; there are: {known}.", field="table")
+    try:
+        built = tables.build(table, data)
+        _same_columns(built, tables.load(table))
+    except (InputError, TypeError, KeyError, ValueError) as error:
+        raise Unprocessable("table_malformed", str(error), field="data") from error
+    return _write_table(site_id, table, actor, now, reason=reason, title=built.title, data=data)
+
+
+@transaction.atomic
+def restore_table(*, site_id: int, table: str, reason: str, actor: Person, now: datetime) -> OfficeTable:
+    """Bring the shipped table back."""
+    people.require(actor, "table.replace", site_id)
+    if table not in tables.shipped():
+        raise Unprocessable("unknown_table", f"There is no table {table!r}.", field="table")
+    return _write_table(site_id, table, actor, now, reason=reason, title="as shipped", withdrawn=True)
+
+
+def _write_table(site_id: int, table: str, actor: Person, now: datetime, *, reason: str, **fields: Any) -> OfficeTable:
+    if not reason.strip():
+        raise Unprocessable("reason_missing", "Say why the table changes.", field="reason")
+    row = OfficeTable.objects.create(site_id=site_id, table=table, reason=reason, set_by=actor, set_at=now, **fields)
+    append(
+        site_id=site_id,
+        deed="table.restored" if row.withdrawn else "table.replaced",
+        actor=actor,
+        subject=row,
+        content={"table": table, "title": row.title, "reason": reason, "data": row.data},
+        now=now,
+    )
+    mark_site_stale(site_id=site_id, why=f"table {table} changed", now=now)
+    return row
+
+
+def _same_columns(own: tables.Table, shipped: tables.Table) -> None:
+    """Every row must have the columns that all shipped rows have, or the figures could not be computed."""
+    provenance = {"source", "edition", "status", "caution", "note"}  # a row takes these from its table
+    needed = set.intersection(*(set(row.cells) for row in shipped.rows.values())) - provenance
+    for row in own.rows.values():
+        lacking = sorted(needed - set(row.cells))
+        if lacking:
+            raise InputError(own.name, f"row {row.id!r} lacks {', '.join(lacking)}", code="shape")
 
 
 def owe_look(

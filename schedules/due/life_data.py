@@ -97,6 +97,7 @@ class _Context:
             count_at_look=_total_at_look(row, curve),
             damage_now=row.damage_now,
             damage_share=(rating.damage_share if rating and rating.damage_share else 0.3),
+            damage_applies=row.damage_on is not None,
             single_path=row.joint.is_single_load_path,
             detectable_mm=rating.detectable_mm if rating else None,
             critical_mm=rating.critical_mm if rating else None,
@@ -167,7 +168,7 @@ def life_of(told: Explanation, joint: Joint) -> LifeLine:
 
 def missing_items(rating: Rating | None) -> list[tuple[str, str, str]]:
     """(limit, figure, what to do) of a rating."""
-    return [(str(item[0]), str(item[1]), str(item[2])) for item in (rating.missing if rating else []) if len(item) == 3]
+    return [(item["limit"], item["figure"], item["to_do"]) for item in (rating.missing if rating else [])]
 
 
 def missing_of(rating: Rating | None) -> dict[str, list[str]]:

@@ -175,7 +175,7 @@ def _no_window(frame: _Frame, life: LifeLine) -> None:
     elif life.missing:
         words = f"unrated: {life.missing}"
     middle = (frame.top + frame.ground) / 2 - 6
-    for row, piece in enumerate(_wrapped(words, 44 if frame.narrow else 110)):
+    for row, piece in enumerate(_wrapped(words, 44 if frame.narrow else 58)):
         frame.pen.text((frame.line.left + 2, middle + 16 * row), piece, size=13, look="strong")
 
 

@@ -54,6 +54,27 @@ class Policy(models.Model):
         ordering = ["site_id", "-set_at", "-id"]
 
 
+class OfficeTable(models.Model):
+    """An office's own table in place of a shipped one (categories, detection, growth laws, ...), with name and reason.
+
+    Rows are only added: the newest of a site and table governs; a ``withdrawn`` one brings the shipped table back.
+    """
+
+    site = models.ForeignKey("assets_app.Site", on_delete=models.CASCADE, related_name="office_tables")
+    table = models.CharField(max_length=40, help_text="name of the shipped table it replaces")
+    title = models.CharField(max_length=120)
+    data = models.JSONField(
+        default=dict, help_text="title, source, edition, status, caution, rows; see engineering.tables"
+    )
+    withdrawn = models.BooleanField(default=False)
+    reason = models.TextField()
+    set_by = models.ForeignKey("assets_app.Person", on_delete=models.PROTECT, null=True, related_name="+")
+    set_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["site_id", "table", "-set_at", "-id"]
+
+
 class Programme(models.Model):
     """One method owed on one joint: what the maker, the authority or the office allows, and the last look."""
 

@@ -259,9 +259,11 @@ def _figures(worked: WorkedOut) -> list[Figure]:
     found_how = f"found {chance:.0%} of the time, {access} access, {worked.facts.conditions} conditions"
     steel_at = f"of {inputs.get('subgrade', '')} at {inputs.get('lowest_service_c', 0):g} °C, BS 7910:2013 J.2.3"
     en_factor = "EN 1993-1-9:2005 Table 3.1, safe life"
+    detail = inputs.get("detail_source", "given for this joint"), inputs.get("detail_status", "")
+    law = f"growth law {inputs.get('growth_law', '')}: {inputs.get('growth_law_source', '')}"
     found_by = inputs.get("detectable_source", ""), inputs.get("detectable_status", ""), found_how
     add("counter today", "n", worked.count_now, unit, worked.curve.basis if worked.curve else "")
-    add("detail category", "Δσc", inputs.get("category_mpa"), "MPa", inputs.get("detail", "") or "given for this joint")
+    add("detail category", "Δσc", inputs.get("category_mpa"), "MPa", *detail)
     add("partial factor", "γMf", inputs.get("gamma_mf"), "", en_factor, inputs.get("gamma_mf_status", ""))
     add("size factor", "ks", inputs.get("size_factor"), "", "EN 1993-1-9:2005 §7.2.2")
     add("damage by one count", "d", rated.damage_per_count, f"per {unit}", "Miner sum, EN 1993-1-9:2005 Annex A")
@@ -273,7 +275,7 @@ def _figures(worked: WorkedOut) -> list[Figure]:
     add("toughness", "Kmat", inputs.get("toughness"), "MPa√m", steel_at, "from memory: to be confirmed")
     add("depth found", "ad", rated.detectable_mm, "mm", *found_by)
     add("critical depth", "ac", rated.critical_mm, "mm", f"BS 7910:2013 Option 1: {inputs.get('critical_reason', '')}")
-    add("growth window", "N", rated.window_count, unit, f"growth law {inputs.get('growth_law', '')}")
+    add("growth window", "N", rated.window_count, unit, law, inputs.get("growth_law_status", ""))
     add("looks owed in the window", "k", float(rated.looks), "", "office policy", "common practice")
     return rows
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -17,6 +17,7 @@ import numpy as np
 
 from engineering import crack_growth, damage, details, detection, fracture, sn_curves, steels
 from engineering.errors import InputError
+from engineering.tables import Table
 
 EDITION = "EN 1993-1-9:2005; BS 7910:2013 growth; 2026-11"
 
@@ -66,6 +67,7 @@ class Facts:
     looks_other: int = 2
     lowest_service_c: float = -20.0
     growth_law: str = ""
+    tables: Mapping[str, Table] = field(default_factory=dict)  # the office's own, by the name of the one they replace
 
 
 @dataclass(frozen=True)
@@ -172,10 +174,11 @@ def _damage_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
         missing.append(
             Missing("damage", "stress spectrum", "an engineer enters the stress ranges of one count of duty")
         )
-    category, kind, size_effect = _category(fact, missing)
+    about: dict[str, Any] = {}
+    category, kind, size_effect = _category(fact, missing, about)
     if category and fact.bins and kind != fact.stress_kind:
         missing.append(Missing("damage", f"spectrum of {kind} stress", f"the detail is one of {kind} stress"))
-    factor = sn_curves.partial_factor("safe_life", fact.consequence)
+    factor = sn_curves.partial_factor("safe_life", fact.consequence, fact.tables.get("partial_factors"))
     size_factor = 1.0
     if size_effect == "transverse_butt" and fact.wall_mm:
         size_factor = float(sn_curves.size_factor(fact.wall_mm, "transverse_butt"))
@@ -188,20 +191,23 @@ def _damage_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
         "gamma_mf_status": factor.row.status,
         "size_factor": size_factor,
         "detail": fact.detail,
+        **about,
     }
     return inputs, missing
 
 
-def _category(fact: Facts, missing: list[Missing]) -> tuple[float | None, str, str]:
-    """Category in MPa, kind of stress and size effect; the joint's own category goes before the catalogue's."""
+def _category(fact: Facts, missing: list[Missing], about: dict[str, Any]) -> tuple[float | None, str, str]:
+    """Category in MPa, kind of stress and size effect; the joint's own category goes before the catalogue's. Where the
+    row comes from is put into ``about``."""
     kind, size_effect, value = fact.stress_kind, "none", fact.category_mpa
     if fact.detail:
         try:
-            row = details.detail(fact.detail)
+            row = details.detail(fact.detail, fact.tables.get("detail_categories"))
         except InputError:
             missing.append(Missing("damage", f"detail {fact.detail!r}", "choose a row of the detail catalogue"))
             return None, kind, size_effect
         kind, size_effect = str(row["kind"]), str(row.get("size", "none"))
+        about |= {"detail_source": str(row.get("reference", row.source)), "detail_status": row.status}
         value = value or float(row["category"])
         if row["m"] != {"direct": 3, "shear": 5}[kind]:
             missing.append(
@@ -238,15 +244,23 @@ def _window(facts: Sequence[Facts], rated: list[Rated]) -> list[Rated]:
         if not missing:
             ready.append(index)
             prepared.append(inputs)
-    by_law: dict[str, list[int]] = defaultdict(list)
+    by_law: dict[tuple[str, int], list[int]] = defaultdict(list)
     for position, inputs in enumerate(prepared):
-        by_law[inputs["growth_law"]].append(position)
+        own = facts[ready[position]].tables.get("growth_laws")
+        by_law[inputs["growth_law"], id(own)].append(position)
     for positions in by_law.values():
-        _window_of_one_law([ready[p] for p in positions], [prepared[p] for p in positions], rated)
+        law = _law(facts[ready[positions[0]]])
+        _window_of_one_law([ready[p] for p in positions], [prepared[p] for p in positions], law, rated)
     return rated
 
 
-def _window_of_one_law(indices: list[int], prepared: list[dict[str, Any]], rated: list[Rated]) -> None:
+def _law(fact: Facts) -> crack_growth.GrowthLaw:
+    return crack_growth.law(fact.growth_law or crack_growth.DEFAULT_LAW, fact.tables.get("growth_laws"))
+
+
+def _window_of_one_law(
+    indices: list[int], prepared: list[dict[str, Any]], law: crack_growth.GrowthLaw, rated: list[Rated]
+) -> None:
     def column(name: str) -> np.ndarray:
         return np.array([inputs[name] for inputs in prepared], dtype=float)
 
@@ -271,7 +285,7 @@ def _window_of_one_law(indices: list[int], prepared: list[dict[str, Any]], rated
             start[chosen],
             critical[chosen],
             range_mpa=column("range_mpa")[chosen],
-            law=crack_growth.law(prepared[0]["growth_law"]),
+            law=law,
             wall_mm=wall[chosen],
             attachment_mm=attachment[chosen],
             aspect=SHALLOWEST,
@@ -285,7 +299,12 @@ def _window_of_one_law(indices: list[int], prepared: list[dict[str, Any]], rated
             critical_mm=float(critical[place]),
             window_count=float(counts[place]) if protects[place] else None,
             unprotected=not bool(protects[place]),
-            inputs={**rated[index].inputs, "critical_reason": str(reason[place])},
+            inputs={
+                **rated[index].inputs,
+                "critical_reason": str(reason[place]),
+                "growth_law_source": law.source,
+                "growth_law_status": law.status,
+            },
         )
 
 
@@ -311,7 +330,7 @@ def _window_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
     inputs |= _strength(fact, lacks)
     inputs |= _detectable(fact, lacks)
     try:
-        crack_growth.law(inputs["growth_law"])
+        _law(fact)
     except InputError as error:
         lacks("growth law", error.reason)
     return inputs, missing
@@ -323,7 +342,7 @@ def _equivalent_range(fact: Facts, lacks: Any) -> dict[str, Any]:
         lacks("stress spectrum", "an engineer enters the stress ranges of one count of duty")
         return {}
     try:
-        steepest = max(m for _, m in crack_growth.law(fact.growth_law or crack_growth.DEFAULT_LAW).stages)
+        steepest = max(m for _, m in _law(fact).stages)
         ranges, counts = np.array(fact.bins, dtype=float).T
         equivalent = float(damage.equivalent_range(ranges, counts, steepest))
     except (InputError, ValueError) as error:
@@ -342,10 +361,15 @@ def _strength(fact: Facts, lacks: Any) -> dict[str, Any]:
     if not fact.wall_mm:
         return {}
     try:
-        band = steels.grade(fact.steel_grade).band(fact.wall_mm)
+        band = steels.grade(fact.steel_grade, table=fact.tables.get("steel_grades")).band(fact.wall_mm)
         subgrade = _subgrade(fact.steel_grade)
         toughness = float(
-            fracture.toughness_of_subgrade(subgrade, temperature_c=fact.lowest_service_c, wall_mm=fact.wall_mm)
+            fracture.toughness_of_subgrade(
+                subgrade,
+                temperature_c=fact.lowest_service_c,
+                wall_mm=fact.wall_mm,
+                table=fact.tables.get("toughness"),
+            )
         )
     except InputError as error:
         lacks("steel grade", error.reason)
@@ -373,7 +397,13 @@ def _detectable(fact: Facts, lacks: Any) -> dict[str, Any]:
         lacks("access", "say whether access is easy, moderate or difficult")
         return {}
     try:
-        found = detection.detectable_size(fact.method, fact.access, fact.conditions, pod=fact.detection_chance)
+        found = detection.detectable_size(
+            fact.method,
+            fact.access,
+            fact.conditions,
+            pod=fact.detection_chance,
+            table=fact.tables.get("detection"),
+        )
     except InputError:
         what = f"size that {fact.method} finds at {fact.access} access in {fact.conditions} conditions"
         lacks(what, "no curve is known for this; improve access or conditions, or use another method")

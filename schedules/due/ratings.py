@@ -10,8 +10,9 @@ from typing import Any
 
 from django.db.models import OuterRef, Q, QuerySet, Subquery
 
+from engineering.tables import Table, build
 from schedules.due import rating_rules
-from schedules.due.models import Policy, Programme, Rating
+from schedules.due.models import OfficeTable, Policy, Programme, Rating
 from schedules.due.rating_rules import Facts, Rated
 from schedules.duty.models import StressSpectrum
 
@@ -29,9 +30,22 @@ def refresh(where: Q, *, now: datetime, today: date) -> int:
 
 def load_facts(where: Q, *, today: date) -> Iterator[Facts]:
     """The facts of the live programmes that ``where`` picks, a stream ordered by programme."""
-    policies = policies_of_sites()
+    policies, own = policies_of_sites(), office_tables()
     for row in _rows(where, today=today).iterator(chunk_size=BATCH):
-        yield _facts(row, policies.get(row["asset__site_id"]) or Policy())
+        site_id = row["asset__site_id"]
+        yield _facts(row, policies.get(site_id) or Policy(), own.get(site_id, {}))
+
+
+def office_tables() -> dict[int, dict[str, Table]]:
+    """Site id -> the tables by which it replaces shipped ones, as they govern now."""
+    newest: dict[tuple[int, str], OfficeTable] = {}
+    for row in OfficeTable.objects.order_by("set_at", "pk"):
+        newest[row.site_id, row.table] = row
+    tables: dict[int, dict[str, Table]] = {}
+    for (site_id, name), row in newest.items():
+        if not row.withdrawn:
+            tables.setdefault(site_id, {})[name] = build(name, row.data)
+    return tables
 
 
 def policies_of_sites() -> dict[int, Policy]:
@@ -78,7 +92,7 @@ _JOINT = (
 )
 
 
-def _facts(row: dict[str, Any], policy: Policy) -> Facts:
+def _facts(row: dict[str, Any], policy: Policy, tables: dict[str, Table]) -> Facts:
     welded = row["joint__kind"] == "weld"
     return Facts(
         programme_id=row["pk"],
@@ -108,6 +122,7 @@ def _facts(row: dict[str, Any], policy: Policy) -> Facts:
         looks_other=policy.looks_other,
         lowest_service_c=policy.lowest_service_c,
         growth_law=policy.growth_law,
+        tables=tables,
     )
 
 

@@ -94,7 +94,9 @@ def work_out(programme_id: int, *, now: datetime, changes: Mapping[str, Any] | N
     trial = {name: value for name, value in changes.items() if name in STEEL_INPUTS}
     facts = [replace(each, **trial) if each.programme_id == programme_id else each for each in facts]
     rated = {each.programme_id: each for each in rate(facts)}
-    read = {name: column.copy() for name, column in store.read_programmes(Scope(joint_ids=[programme.joint_id])).items()}
+    read = {
+        name: column.copy() for name, column in store.read_programmes(Scope(joint_ids=[programme.joint_id])).items()
+    }
     _patch(read, rated, programme_id, changes)
     policy = ratings.policies_of_sites().get(site.pk) or Policy()
     curves = curves_of_assets([programme.asset_id], today=today)

@@ -10,7 +10,7 @@ from django.db import transaction
 from assets_app.models import Inspection, RecordEntry
 from assets_app.refusals import NotAllowed, NotFound, Unprocessable
 from schedules.due import actions
-from schedules.models import DueDate, OwedLook, Policy, Programme, StaleMark
+from schedules.models import DueDate, OwedLook, Policy, Programme, Rating, StaleMark
 
 pytestmark = pytest.mark.django_db
 
@@ -122,3 +122,44 @@ def test_a_fixed_day_governs_after_commit(programme, weld_joint, person, site, n
         )
     due = DueDate.objects.get(programme=made)
     assert (due.due_on, due.governing) == (date(2026, 7, 15), "fixed")
+
+
+def own_detection(x0):
+    return {
+        "title": "our trials", "source": "trial report 4", "edition": "2026", "status": "published",
+        "rows": [{"id": "MT-easy-good", "x0_mm": x0, "b": 1.43, "dimension": "depth"}],
+    }  # fmt: skip
+
+
+def test_an_offices_own_table_moves_the_ratings_and_its_withdrawal_moves_them_back(
+    programme, steady_counter, spectrum, steel, person, site, now, django_capture_on_commit_callbacks
+):
+    made, engineer = programme("MT", conditions="good"), person("engineer", site)
+
+    def detectable():
+        return Rating.objects.get(programme=made).detectable_mm
+
+    with django_capture_on_commit_callbacks(execute=True):
+        actions.replace_table(
+            site_id=site.pk, table="detection", data=own_detection(0.2), reason="own trials", actor=engineer, now=now
+        )
+    assert detectable() == pytest.approx(0.93, abs=0.005)
+    with django_capture_on_commit_callbacks(execute=True):
+        actions.restore_table(site_id=site.pk, table="detection", reason="trials withdrawn", actor=engineer, now=now)
+    assert detectable() == pytest.approx(1.859, abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("table", "data", "code"),
+    [
+        ("colours", {}, "unknown_table"),
+        ("detection", {"title": "x"}, "table_malformed"),
+        ("detection", {**own_detection(0.2), "rows": [{"id": "MT-easy-good", "b": 1}]}, "table_malformed"),
+    ],
+)
+def test_a_table_that_cannot_be_used_is_refused(person, site, now, table, data, code):
+    with pytest.raises(Unprocessable) as refused:
+        actions.replace_table(
+            site_id=site.pk, table=table, data=data, reason="ours", actor=person("engineer", site), now=now
+        )
+    assert refused.value.code == code
