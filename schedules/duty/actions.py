@@ -206,11 +206,24 @@ def withdraw_reading(*, reading_id: int, reason: str, actor: Person, now: dateti
 def refresh_forecasts(*, counter_ids: Iterable[int], now: datetime) -> int:
     """Fit the forecasts of some counters again, in the caller's transaction or its own; returns how many changed.
 
-    For the service itself (a changed season, the nightly round): no permission is asked and no stale mark is left here.
+    For the service itself, where a season or counter changed: no permission is asked, and the caller marks the assets.
     """
     with transaction.atomic():
         counters = Counter.objects.select_for_update(of=("self",)).select_related("asset__site").order_by("pk")
         return sum(_refit(Chain(counter), now) for counter in counters.filter(pk__in=list(counter_ids)))
+
+
+def refit_in_batches(*, counter_ids: Sequence[int], now: datetime) -> int:
+    """Fit many counters again, a transaction for every hundred; changed ones mark their assets. Returns how many."""
+    changed = 0
+    for start in range(0, len(counter_ids), 100):
+        with transaction.atomic():
+            rows = Counter.objects.select_for_update(of=("self",)).select_related("asset__site").order_by("pk")
+            chains = [Chain(counter) for counter in rows.filter(pk__in=counter_ids[start : start + 100])]
+            moved = [chain for chain in chains if _refit(chain, now)]
+            changed += len(moved)
+            _tell(moved, why="forecast fitted again", now=now)
+    return changed
 
 
 def _locked(counter_id: int, actor: Person, deed: str) -> Chain:
@@ -326,6 +339,10 @@ def _settle(chains: Sequence[Chain], *, why: str, now: datetime) -> None:
     """Refit, and tell the floors above which assets' due dates this moves."""
     for chain in chains:
         _refit(chain, now)
+    _tell(chains, why=why, now=now)
+
+
+def _tell(chains: Sequence[Chain], *, why: str, now: datetime) -> None:
     moved = sorted({chain.asset.pk for chain in chains if chain.counter.is_primary})
     if moved:
         events.duty_changed.send(sender=Counter, asset_ids=moved, why=why, now=now)

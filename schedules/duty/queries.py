@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from typing import NamedTuple
@@ -177,3 +178,41 @@ def basis_of(forecast: CounterForecast, today: date) -> str:
             f"allowed: forecast at its busiest rate until read. {forecast.basis}"
         )
     return forecast.basis
+
+
+def back_test_summary(counter_ids: Sequence[int]) -> list[str]:
+    """How past forecasts of some counters did together, a line a horizon; forecasts weigh alike."""
+    results = CounterForecast.objects.filter(counter_id__in=counter_ids).values_list("back_test", flat=True)
+    rows = [row for result in results for row in result.get("horizons", []) if row["forecasts"]]
+    lines = []
+    for days in rules.HORIZONS:
+        these = [row for row in rows if row["days"] == days]
+        judged = sum(row["forecasts"] for row in these)
+        if judged:
+            below = sum(row["below_early_pct"] * row["forecasts"] for row in these) / judged
+            miss = float(np.median([row["median_error_pct"] for row in these]))
+            lines.append(
+                f"{days} days ahead: {judged} forecasts of {len(these)} counters, median miss {miss:.1f} %, "
+                f"{below:.1f} % below the early curve"
+            )
+    return lines
+
+
+def seasons_in_words(asset: Asset) -> list[str]:
+    """Each season as people say it: ``summer: 1 Apr to 31 Oct, Mon Tue``; weekdays only where some are closed."""
+    own = Season.objects.filter(asset=asset)
+    rows = own if own.exists() else Season.objects.filter(site_id=asset.site_id, asset=None)
+    return [_season_in_words(season) for season in rows]
+
+
+def _season_in_words(season: Season) -> str:
+    opens, closes = (
+        f"{day} {calendar.month_abbr[month]}"
+        for month, day in ((season.opens_month, season.opens_day), (season.closes_month, season.closes_day))
+    )
+    days = (
+        ""
+        if "0" not in season.weekdays
+        else ", " + " ".join(name for name, mark in zip(calendar.day_abbr, season.weekdays, strict=True) if mark == "1")
+    )
+    return f"{season.name}: {opens} to {closes}{days}"
