@@ -29,6 +29,7 @@ REASONS = (FRACTURE, NET_SECTION, THROUGH_WALL, TOO_WIDE)
 
 Yielding = Literal["continuous", "plateau", "unknown"]
 
+_BLOCK = 256  # joints assessed at once, so that the arrays stay in the processor's cache
 _STEPS = 32  # depths tried for the first failing one
 _SHALLOWEST = 1e-3  # first depth tried, as a share of the deepest valid one
 
@@ -272,7 +273,8 @@ class _Joints:
         return np.asarray(stress / own["strength"])
 
     def margin(self, depth: FloatArray) -> FloatArray:
-        """How far the assessment curve lies above the point of a crack of this depth; negative where it breaks."""
+        """How far the assessment curve lies above the point of a crack of this depth: negative where it breaks, NaN
+        where bending presses its deepest point shut."""
         own, lr = self.columns, self.load_ratio(depth)
         crack = {
             "depth_mm": depth,
@@ -286,10 +288,7 @@ class _Joints:
             attachment_mm=own["attachment"],
             **crack,
         )
-        if np.any(primary <= 0.0):
-            raise InputError(
-                "bending_share", "bending presses the deepest point of so round and deep a crack shut; not answered"
-            )
+        open_, primary = primary > 0.0, np.maximum(primary, 1e-9)
         residual = stress_intensity.surface_crack_k(membrane_mpa=own["residual"], **crack)
         rho = plasticity_interaction(primary_k=primary, secondary_k=residual, load_ratio=lr)
         kr = (primary + residual) / (own["toughness"] * N_PER_MM15_IN_MPA_SQRT_M) + rho
@@ -300,7 +299,7 @@ class _Joints:
             modulus_mpa=own["modulus"],
             yielding=self.yielding,
         )
-        return np.asarray(curve - kr)
+        return np.where(open_, curve - kr, np.nan)
 
     def first_failure(self) -> tuple[FloatArray, NDArray[np.str_]]:
         """The shallowest failing depth, searched step by step since toughness may govern and relent under bending."""
@@ -310,19 +309,30 @@ class _Joints:
         )
         by_wall = deepest >= stress_intensity.DEEPEST_SHARE * own["wall"] * (1.0 - 1e-9)
         reason = np.where(by_wall, THROUGH_WALL, TOO_WIDE)
-        sound, failing, unbroken = np.zeros_like(deepest), deepest.copy(), np.arange(deepest.size)
-        for share in np.geomspace(_SHALLOWEST, 1.0, _STEPS):
-            tried = deepest[unbroken] * share
-            fails = self.take(unbroken).margin(tried) < 0.0
-            failing[unbroken[fails]] = tried[fails]
-            unbroken, tried = unbroken[~fails], tried[~fails]
-            sound[unbroken] = tried
+        sound, failing = deepest.copy(), deepest.copy()
+        for first in range(0, deepest.size, _BLOCK):
+            block = np.arange(first, min(first + _BLOCK, deepest.size))
+            sound[block], failing[block] = self.take(block).bracket(deepest[block])
         depth, broken = deepest.copy(), np.flatnonzero(sound < deepest)
         if broken.size:
             these = self.take(broken)
             depth[broken] = these.between(sound[broken], failing[broken])
             reason[broken] = these.why(np.minimum(depth[broken] + 1e-9, failing[broken]))
         return depth, reason
+
+    def bracket(self, deepest: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """The last depth tried before the first failing one (0 if there is none), and that one; the deepest and the
+        deepest where none fails."""
+        tried = deepest * np.geomspace(_SHALLOWEST, 1.0, _STEPS)[:, None]
+        margin = self.margin(tried)
+        fails = np.concatenate([margin < 0.0, np.ones((1, deepest.size), dtype=bool)])
+        step, every = np.argmax(fails, axis=0), np.arange(deepest.size)
+        if np.any(np.isnan(margin) & (np.arange(_STEPS)[:, None] < step)):
+            raise InputError(
+                "bending_share", "bending presses the deepest point of so round and deep a crack shut; not answered"
+            )
+        sound = np.where(step > 0, tried[np.maximum(step - 1, 0), every], 0.0)
+        return sound, tried[np.minimum(step, _STEPS - 1), every]
 
     def between(self, sound: FloatArray, failing: FloatArray) -> FloatArray:
         """Depth at which the margin is used up; 0 where the very first depth tried already fails."""

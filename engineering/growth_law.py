@@ -49,16 +49,14 @@ class GrowthLaw:
         >>> float(law("steel-air-simplified").rate(100.0).round(12))
         5.21e-07
         """
-        return np.exp(self.ln_rate(np.log(positive("k_range", k_range))))
+        ln_k = np.log(positive("k_range", k_range))
+        ln_a, m = self.stage_constants(ln_k)
+        return np.asarray(np.exp(ln_a + m * ln_k))
 
-    def ln_rate(self, ln_k: FloatArray) -> FloatArray:
-        """ln of the growth per cycle at ln of the range of K."""
-        ln_a = np.log([stage[0] for stage in self.stages])
-        m = np.array([stage[1] for stage in self.stages])
-        if len(self.stages) == 1:
-            return np.asarray(ln_a[0] + m[0] * ln_k)
+    def stage_constants(self, ln_k: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """ln A and m of the stage that holds at ln of a range of K."""
         stage = np.searchsorted(np.log(self.transitions), ln_k)
-        return np.asarray(ln_a[stage] + m[stage] * ln_k)
+        return np.log([each[0] for each in self.stages])[stage], np.array([each[1] for each in self.stages])[stage]
 
 
 def law(id: str = DEFAULT_LAW, table: tables.Table | None = None) -> GrowthLaw:

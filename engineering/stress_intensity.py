@@ -163,7 +163,7 @@ def surface_crack_k(
 
     >>> k = surface_crack_k(membrane_mpa=100, depth_mm=2, wall_mm=20, aspect=0.4)
     >>> round(float(k), 2)
-    240.47
+    240.48
     """
     depth, wall = positive("depth_mm", depth_mm), positive("wall_mm", wall_mm)
     ratio = finite("aspect", aspect)

@@ -160,20 +160,28 @@ class _Pieces:
 
     def cycles(self, law: GrowthLaw, threshold: bool, size: int) -> FloatArray:
         """Cycles of each of the ``size`` cracks of the block."""
-        if not self.crack.size:
-            return np.zeros(size)
-        pieces, ln_k = self, self.ln_k(self.ends) if threshold or law.transitions else None
-        for transition in law.transitions:
-            pieces, ln_k = pieces.split(ln_k, float(np.log(transition)))
-        half = 0.5 * (pieces.ends[1] - pieces.ends[0])
-        z = pieces.ends[0] + half * (1.0 + _NODES[:, None])
-        inner = pieces.ln_k(z)
-        spent = half * (_WEIGHTS @ np.exp(z + pieces.columns["ln_wall"] - law.ln_rate(inner)))
-        total = np.bincount(pieces.crack, weights=spent, minlength=size)
-        if threshold and law.threshold > 0.0 and ln_k is not None:
-            lowest = np.minimum(ln_k.min(axis=0), inner.min(axis=0))
-            total[pieces.crack[lowest < np.log(law.threshold)]] = np.inf
-        return np.asarray(total)
+        half = 0.5 * (self.ends[1] - self.ends[0])
+        z = self.ends[0] + half * (1.0 + _NODES[:, None])
+        ln_k = self.ln_k(z)
+        smooth = ~_passes(law, ln_k)
+        total = self._sum(law, z, half, ln_k, smooth, size)
+        if not np.all(smooth):
+            cut = self.take(np.flatnonzero(~smooth)).split_at(law)
+            half = 0.5 * (cut.ends[1] - cut.ends[0])
+            z = cut.ends[0] + half * (1.0 + _NODES[:, None])
+            total += cut._sum(law, z, half, cut.ln_k(z), np.ones(half.shape, dtype=bool), size)
+        if threshold and law.threshold > 0.0:
+            lowest = np.minimum(ln_k.min(axis=0), self.ln_k(self.ends).min(axis=0))
+            total[self.crack[lowest < np.log(law.threshold)]] = np.inf
+        return total
+
+    def _sum(
+        self, law: GrowthLaw, z: FloatArray, half: FloatArray, ln_k: FloatArray, which: NDArray[np.bool_], size: int
+    ) -> FloatArray:
+        # Pieces lie in one stage each, except where bending lets K rise and fall again within one.
+        ln_a, m = law.stage_constants(ln_k if "share" in self.columns else ln_k.mean(axis=0))
+        spent = half * (_WEIGHTS @ np.exp(z + (self.columns["ln_wall"] - ln_a) - m * ln_k))
+        return np.bincount(self.crack, weights=np.where(which, spent, 0.0), minlength=size).astype(np.float64)
 
     def ln_k(self, z: FloatArray) -> FloatArray:
         """ln of the range of K, N/mm^1.5, at places ``z`` (places × pieces)."""
@@ -195,30 +203,46 @@ class _Pieces:
             result -= 0.5 * np.log(np.cos(own["opening"] * np.exp(1.5 * z)))
         return np.asarray(result)
 
-    def split(self, ln_k: FloatArray | None, level: float) -> tuple[_Pieces, FloatArray]:
+    def split_at(self, law: GrowthLaw) -> _Pieces:
+        """The pieces cut wherever one stage of the law hands over to the next."""
+        pieces = self
+        for transition in law.transitions:
+            pieces = pieces._split(float(np.log(transition)))
+        return pieces
+
+    def _split(self, level: float) -> _Pieces:
         """Cut every piece on which ln K passes ``level``; ln K is nearly straight in z, so few steps find where."""
-        ends_k = self.ln_k(self.ends) if ln_k is None else ln_k
-        crossed = np.flatnonzero((ends_k[0] - level) * (ends_k[1] - level) < 0.0)
+        ends_k = self.ln_k(self.ends) - level
+        crossed = np.flatnonzero(ends_k[0] * ends_k[1] < 0.0)
         if not crossed.size:
-            return self, ends_k
+            return self
         there = self.take(crossed)
         left, right = there.ends
-        below, above = ends_k[:, crossed] - level
-        for _ in range(3):
+        below, above = ends_k[:, crossed]
+        for _ in range(2):
             cut = left - below * (right - left) / (above - below)
             here = there.ln_k(cut) - level
             same = here * below > 0.0
             left, below = np.where(same, cut, left), np.where(same, here, below)
             right, above = np.where(same, right, cut), np.where(same, above, here)
-        ends, ends_k = self.ends.copy(), ends_k.copy()
-        upper, upper_k = ends[:, crossed].copy(), ends_k[:, crossed].copy()
-        ends[1, crossed], ends_k[1, crossed], upper[0], upper_k[0] = cut, level, cut, level
-        joined = _Pieces(
+        ends, upper = self.ends.copy(), there.ends.copy()
+        ends[1, crossed], upper[0] = cut, cut
+        return _Pieces(
             crack=np.concatenate([self.crack, there.crack]),
             columns={name: np.concatenate([self.columns[name], there.columns[name]]) for name in self.columns},
             ends=np.concatenate([ends, upper], axis=1),
         )
-        return joined, np.concatenate([ends_k, upper_k], axis=1)
+
+
+def _passes(law: GrowthLaw, ln_k: FloatArray) -> NDArray[np.bool_]:
+    """Whether a piece passes from one stage to another: its ends are drawn on from the two places nearest to them."""
+    reach = (1.0 + _NODES[0]) / (_NODES[1] - _NODES[0])
+    first, last = ln_k[0] - reach * (ln_k[1] - ln_k[0]), ln_k[-1] + reach * (ln_k[-1] - ln_k[-2])
+    low, high = np.minimum(first, last), np.maximum(first, last)
+    passes = np.zeros(low.shape, dtype=bool)
+    for level in np.log(law.transitions):
+        passes |= (low < level) & (level < high)
+    return passes
 
 
 def _take(columns: Columns, index: NDArray[np.intp]) -> Columns:
