@@ -138,6 +138,7 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "REDOC_DIST": "SIDECAR",
     "SCHEMA_PATH_PREFIX": "/api/v1",
+    "ENUM_NAME_OVERRIDES": {"StressKindEnum": [("direct", "direct"), ("shear", "shear")]},
 }
 REST_KNOX = {"TOKEN_TTL": None, "AUTO_REFRESH": False}
 
