@@ -111,6 +111,7 @@ def store(
     written.append(evidence.original.name)
     evidence.view.save(f"{own}.jpg", ContentFile(photo.view), save=False)
     written.append(evidence.view.name)
+    evidence.width, evidence.height = photo.width, photo.height
     evidence.save(force_insert=True)
     return evidence, True
 

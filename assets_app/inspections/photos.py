@@ -7,7 +7,6 @@ along: no position, no maker's notes, no thumbnail, no second file behind the pi
 from __future__ import annotations
 
 import io
-import warnings
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -17,14 +16,20 @@ from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
 
 from assets_app.refusals import Unprocessable
 
+Image.init()
 pi_heif.register_heif_opener()
 
 MOST_BYTES = 25 * 1024 * 1024
 MOST_PIXELS = 60_000_000  # a 50 megapixel phone, and some
 LONGEST_SIDE = 1600
 QUALITY = 85
+OPENERS = ("JPEG", "PNG", "WEBP", "HEIF")  # a phone's MPO is opened as the JPEG it begins with
 FORMATS = {"JPEG": "jpg", "MPO": "jpg", "PNG": "png", "WEBP": "webp", "HEIF": "heic"}
 NAME_ENDINGS = frozenset({"", "jpg", "jpeg", "jpe", "jfif", "png", "webp", "heic", "heif", "hif"})
+_BROKEN = (
+    *(OSError, ValueError, SyntaxError, EOFError, RuntimeError, MemoryError, OverflowError, KeyError, TypeError),
+    UserWarning,  # only where warnings are errors
+)
 _ACCEPTED = "Send a JPEG, PNG, WebP or HEIC photo."
 
 
@@ -53,15 +58,13 @@ def read(data: bytes, *, name: str = "", zone: str = "UTC") -> Photo:
     if ending not in NAME_ENDINGS:
         raise _refusal("photo_disguised", f"{name} is not named like a photo. {_ACCEPTED}")
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", Image.DecompressionBombWarning)
-            with Image.open(io.BytesIO(data), formats=list(FORMATS)) as image:
-                return _redraw(image, zone)
+        with Image.open(io.BytesIO(data), formats=OPENERS) as image:
+            return _redraw(image, zone)
     except UnidentifiedImageError:
         raise _refusal("photo_not_an_image", f"The file holds no photo, whatever its name. {_ACCEPTED}") from None
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise _bomb() from None
-    except (OSError, ValueError, SyntaxError, EOFError, RuntimeError, MemoryError, OverflowError, KeyError, TypeError):
+    except _BROKEN:
         raise _refusal("photo_broken", "The photo is cut short or damaged; take or send it again.") from None
 
 

@@ -155,7 +155,7 @@ def _bolts(read: _Reader, kind: str, lost: int, count: int | None, rise: float |
     if kind == "broken":
         words = f"A bolt broke: the others have seen the same ({NO_SOURCE})."
         answers.append((Severity.REPAIR_BEFORE_USE.value, words))
-    return max(answers, key=lambda answer: SEVERITY_ORDER[answer[0]])
+    return max(reversed(answers), key=lambda answer: SEVERITY_ORDER[answer[0]])  # of equals the one that says most
 
 
 def _gap_words(gap_mm: float | None) -> str:

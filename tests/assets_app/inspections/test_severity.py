@@ -197,7 +197,7 @@ def test_no_row_of_the_table_is_milder_than_the_one_before_it_nor_the_single_pat
     by_measure: dict = {}
     for row in table.rows.values():
         by_measure.setdefault(row["measure"], []).append(row)
-    assert len(by_measure) == 10
+    assert len(by_measure) == 11
     for rows in by_measure.values():
         for row in rows:
             assert SEVERITY_ORDER[row["single"]] >= SEVERITY_ORDER[row["multiple"]]

@@ -155,8 +155,8 @@ def test_an_entry_cannot_be_replaced_either(chained):
     table = RecordEntry._meta.db_table
     with pytest.raises(DatabaseError), transaction.atomic():
         raw(
-            f"INSERT OR REPLACE INTO {table} ({columns}) SELECT id, site_id, sequence, at, 'x', actor_name, subject_kind, "
-            f"subject_id, content, previous_hash, hash FROM {table} WHERE sequence = 2"
+            f"INSERT OR REPLACE INTO {table} ({columns}) SELECT id, site_id, sequence, at, 'x', actor_name, "
+            f"subject_kind, subject_id, content, previous_hash, hash FROM {table} WHERE sequence = 2"
         )
     assert verify.chain(chained).whole
 
@@ -170,7 +170,7 @@ def test_a_database_without_its_triggers_is_not_called_guarded(chained):
 
 
 def test_a_deed_that_rolls_back_leaves_no_entry(chained, weld_joint, now):
-    with pytest.raises(ZeroDivisionError), transaction.atomic():
+    with pytest.raises(ZeroDivisionError), transaction.atomic():  # noqa: PT012
         actions.append(site_id=chained.pk, deed="x", actor=None, subject=weld_joint, content={}, now=now)
         1 / 0  # noqa: B018
     assert RecordEntry.objects.count() == ENTRIES

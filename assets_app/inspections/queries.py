@@ -1,0 +1,79 @@
+"""Reads about looks and findings that pages, the API and the floor above share."""
+
+from __future__ import annotations
+
+from django.db.models import Case, IntegerField, Max, QuerySet, Value, When
+
+from assets_app.inspections.models import SEVERITY_ORDER, Assessment, Evidence, Finding, FindingSize, Inspection
+from assets_app.people.models import Person
+from assets_app.people.queries import sites_of
+from assets_app.refusals import NotFound
+
+OPEN = (Finding.State.OPEN.value, Finding.State.ASSESSED.value)
+
+
+def looks_that_count() -> QuerySet[Inspection]:
+    """Looks that count as one: completed, and not corrected by a newer one."""
+    return Inspection.objects.exclude(result=Inspection.Result.INCOMPLETE).filter(corrections=None)
+
+
+def inspections_for(person: Person) -> QuerySet[Inspection]:
+    return (
+        Inspection.objects.filter(joint__asset__site__in=sites_of(person))
+        .select_related("joint__asset__site", "inspector")
+        .prefetch_related("findings__sizes", "evidence", "corrections")
+    )
+
+
+def findings_for(person: Person) -> QuerySet[Finding]:
+    return (
+        Finding.objects.filter(joint__asset__site__in=sites_of(person))
+        .select_related("joint__asset__site", "inspection")
+        .prefetch_related("sizes", "evidence")
+    )
+
+
+def evidence_for(person: Person) -> QuerySet[Evidence]:
+    return Evidence.objects.filter(joint__asset__site__in=sites_of(person)).select_related("added_by")
+
+
+def assessments_for(person: Person) -> QuerySet[Assessment]:
+    return Assessment.objects.filter(joint__asset__site__in=sites_of(person)).select_related("signed_by")
+
+
+def finding_for(person: Person, finding_id: int) -> Finding:
+    """One finding in the person's sight, or ``NotFound``."""
+    found = findings_for(person).filter(pk=finding_id).first()
+    if found is None:
+        raise NotFound("not_found", "There is nothing here that you can see.")
+    return found
+
+
+def evidence_view(person: Person, evidence_id: int) -> Evidence:
+    """One photo in the person's sight, or ``NotFound``."""
+    found = evidence_for(person).filter(pk=evidence_id).first()
+    if found is None:
+        raise NotFound("not_found", "There is nothing here that you can see.")
+    return found
+
+
+def open_findings(joint_id: int) -> QuerySet[Finding]:
+    """Open findings of a joint, the gravest first."""
+    whens = [When(severity=name, then=Value(rank)) for name, rank in SEVERITY_ORDER.items()]
+    rank = Case(*whens, output_field=IntegerField())
+    return Finding.objects.filter(joint_id=joint_id, state__in=OPEN).annotate(rank=rank).order_by("-rank", "-pk")
+
+
+def gravest_open(joint_ids: list[int]) -> dict[int, str]:
+    """joint id -> gravest severity among its open findings; joints without any are left out."""
+    whens = [When(severity=name, then=Value(rank)) for name, rank in SEVERITY_ORDER.items()]
+    rank = Max(Case(*whens, output_field=IntegerField()))
+    rows = Finding.objects.filter(joint_id__in=joint_ids, state__in=OPEN).values_list("joint_id").annotate(rank=rank)
+    names = list(SEVERITY_ORDER)
+    return {joint_id: names[rank] for joint_id, rank in rows.order_by()}
+
+
+def sizes(finding: Finding) -> list[FindingSize]:
+    """The series of sizes, oldest first; a size whose look was corrected is left out."""
+    rows = finding.sizes.filter(inspection__corrections=None).select_related("inspection__inspector")
+    return list(rows.order_by("measured_on", "pk"))
