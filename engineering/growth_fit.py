@@ -21,6 +21,7 @@ with a free exponent on measured cracks. Method, assumptions and back-test: docs
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -88,6 +89,27 @@ class Prior:
     def exponent(self) -> tuple[float, float]:
         """Mean and standard deviation of p = m/2 + shape."""
         return self.m_mean / 2 + self.shape_mean, math.hypot(self.m_sd / 2, self.shape_sd)
+
+
+def prior_for_geometry(
+    factor: Callable[[float], float], *, from_mm: float, to_mm: float, m_mean: float = 3.0, m_sd: float = 0.6
+) -> Prior:
+    """A ``Prior`` for a crack whose geometry factor Y(a) is known, between the size now and the size asked for.
+
+    Shape = m d ln Y/d ln a at ``from_mm``; its rise per unit of ln a from the same slope at ``to_mm``, not under 0.
+    What is left open about the shape has a standard deviation of 0.3 (common practice, no source).
+    """
+    low, high = float(positive("from_mm", from_mm)), float(positive("to_mm", to_mm))
+    if high <= low:
+        raise InputError("to_mm", f"must lie above from_mm ({low:g}), got {high:g}")
+
+    def slope(size: float) -> float:
+        step = 1e-4
+        ratio = positive("factor", [factor(size * math.exp(step)), factor(size * math.exp(-step))])
+        return float(np.log(ratio[0] / ratio[1])) / (2 * step)
+
+    rise = m_mean * (slope(high) - slope(low)) / math.log(high / low)
+    return Prior(m_mean=m_mean, m_sd=m_sd, shape_mean=m_mean * slope(low), shape_sd=0.3, shape_rise=max(rise, 0.0))
 
 
 @dataclass(frozen=True)
@@ -262,8 +284,10 @@ def _prepare(
     unit = float(np.exp(np.log(size[~below]).mean()))
     span = float(np.ptp(at))
     middle = float(at[~below].mean())
-    scaled = _Readings((at - middle) / span, size / unit, below, None if sd is None else sd / unit, middle, span, unit)
-    return scaled, float(at.max())
+    # Rounded far below any reading's precision, so that another unit gives the same draws and not merely like ones.
+    at_scaled, size_scaled = np.round((at - middle) / span, 12), np.round(size / unit, 12)
+    sd_scaled = None if sd is None else round(sd / unit, 12)
+    return _Readings(at_scaled, size_scaled, below, sd_scaled, middle, span, unit), float(at.max())
 
 
 def _power_gain(ratio: FloatArray, q: FloatArray) -> FloatArray:

@@ -170,8 +170,11 @@ def test_a_bolt_that_only_pushed_and_now_pulls_has_an_infinite_rise():
     group = grid(2, 2, 100, 100)
     pressed = overturning(group, -400e3, 0, 0)
     assert (pressed.worst_n, pressed.rise, pressed.life_share) == (0.0, 1.0, 1.0)
-    tilted = overturning(ring(8, 200).with_lost(0, 1, 2), -400e3, 0, 9.0e6)
-    assert overturning(ring(8, 200), -400e3, 0, 9.0e6).worst_n > 0 or tilted.rise == math.inf
+    intact = overturning(ring(8, 200), -400e3, 0, 9.0e6)
+    tilted = overturning(ring(8, 200).with_lost(3, 4, 5), -400e3, 0, 9.0e6)
+    assert intact.worst_n == 0
+    assert tilted.worst_n > 0
+    assert (tilted.rise, tilted.life_share) == (math.inf, 0.0)
 
 
 @given(factor=st.floats(0.01, 100), scale=st.floats(0.01, 100))

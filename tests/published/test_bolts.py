@@ -83,7 +83,7 @@ def test_inch_areas_are_those_of_public_thread_tables(name, d_in, threads, area_
     ],
 )
 def test_preload_is_that_of_en_1090_2_table_18(name, kn_88, kn_109):
-    """EN 1090-2:2018 Table 18 (third-party transcription), whole kN; it takes 115.4 mm² for M14, where 115 gives 64.4."""
+    """EN 1090-2:2018 Table 18 (third-party transcription), whole kN; M14 there from 115.4 mm², not 115."""
     assert bolts.preload_kn(name, "8.8") == pytest.approx(kn_88, abs=0.601)
     assert bolts.preload_kn(name, "10.9") == pytest.approx(kn_109, abs=0.501)
 
