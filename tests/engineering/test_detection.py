@@ -148,3 +148,8 @@ def test_bad_sizes_are_refused(value):
 def test_a_chance_outside_nought_to_one_is_refused(pod):
     with pytest.raises(InputError):
         detection.detectable_size("MT", "easy", "good", pod=pod)
+
+
+def test_a_length_counts_as_a_rounder_crack_unless_measured_ones_say_otherwise():
+    seen = detection.detectable_size("VT", "easy", "good")
+    assert detection.as_depth_mm(seen) > detection.as_depth_mm(seen, crack_growth.DEFAULT_ASPECT)
