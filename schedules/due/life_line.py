@@ -318,7 +318,7 @@ def small_life_line(life: LifeLine) -> Drawing:
     for look in life.looks:
         x = line.x(look.on)
         pen.line((x, ground), (x, ground - 4), "thin strong-line")
-        pen.circle((x, ground - 6), 1.8, "solid" if look.found else "hollow fine")
+        pen.circle((x, ground - 6), 1.8 if len(life.looks) < 7 else 1.4, "solid" if look.found else "hollow fine")
     pen.line((line.x(life.today), 3), (line.x(life.today), 24), "plumb")
     if life.due:
         _small_flag(pen, line, life, ground)

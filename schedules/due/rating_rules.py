@@ -179,11 +179,7 @@ def _damage_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
     if category and fact.bins and kind != fact.stress_kind:
         missing.append(Missing("damage", f"spectrum of {kind} stress", f"the detail is one of {kind} stress"))
     factor = sn_curves.partial_factor("safe_life", fact.consequence, fact.tables.get("partial_factors"))
-    size_factor = 1.0
-    if size_effect == "transverse_butt" and fact.wall_mm:
-        size_factor = float(sn_curves.size_factor(fact.wall_mm, "transverse_butt"))
-    elif size_effect == "bolt_tension" and fact.bolt_diameter_mm:
-        size_factor = float(sn_curves.size_factor(fact.bolt_diameter_mm, "bolt_tension"))
+    size_factor = _size_factor(fact, size_effect, missing)
     inputs = {
         "category_mpa": category,
         "stress_kind": kind,
@@ -194,6 +190,20 @@ def _damage_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
         **about,
     }
     return inputs, missing
+
+
+def _size_factor(fact: Facts, size_effect: str, missing: list[Missing]) -> float:
+    """The size factor of a detail that has one; the size it depends on must be known, for 1 is the unsafe side."""
+    size, figure = {
+        "transverse_butt": (fact.wall_mm, "wall thickness"),
+        "bolt_tension": (fact.bolt_diameter_mm, "bolt size"),
+    }.get(size_effect, (None, ""))
+    if not figure:
+        return 1.0
+    if size is None:
+        missing.append(Missing("damage", figure, "the size factor of this detail depends on it"))
+        return 1.0
+    return float(sn_curves.size_factor(size, size_effect))
 
 
 def _category(fact: Facts, missing: list[Missing], about: dict[str, Any]) -> tuple[float | None, str, str]:
@@ -217,6 +227,11 @@ def _category(fact: Facts, missing: list[Missing], about: dict[str, Any]) -> tup
             missing.append(Missing("damage", "eccentricity of the step", "an engineer gives the joint's own category"))
     if value is None:
         missing.append(Missing("damage", "detail category", "an engineer chooses the detail from the catalogue"))
+    elif value > (highest := {"direct": 160.0, "shear": 100.0}[kind]):
+        missing.append(
+            Missing("damage", "detail category", f"{value:g} MPa is above the highest there is, {highest:g}")
+        )
+        return None, kind, size_effect
     return value, kind, size_effect
 
 
