@@ -73,9 +73,9 @@ def season_strip(season: Season, *, narrow: bool = False) -> Drawing:
 
 
 def _round_up(hours: float) -> float:
-    """The next of 1, 2, 4, 5, 8, 10 times a power of ten, so that the scale's figure is a round one."""
+    """The next of 1, 2, 3, 4, 5, 6, 8, 10 times a power of ten, so that the scale's figure is a round one."""
     power = 10.0 ** math.floor(math.log10(hours))
-    return next(step * power for step in (1, 2, 4, 5, 8, 10, 20) if step * power >= hours)
+    return next(step * power for step in (1, 2, 3, 4, 5, 6, 8, 10) if step * power >= hours)
 
 
 def _overdue(pen: Pen, season: Season, ground: float, top: float, edge: float) -> None:

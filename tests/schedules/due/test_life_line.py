@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import xml.etree.ElementTree as ET
 from datetime import date, timedelta
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -59,7 +60,7 @@ def test_ticks_are_in_order_and_leave_room_for_their_words(ends):
     first, near, last = sorted(ends)
     line = axis(first, near, last, left=10, right=950)
     places = [line.x(day) for day, _ in ticks(line)]
-    assert all(b - a >= 40 for a, b in zip(places, places[1:], strict=False))
+    assert all(b - a >= 40 for a, b in pairwise(places))
 
 
 def test_a_long_past_is_broken_off_and_a_short_one_is_not():
