@@ -1,3 +1,62 @@
-"""The pages of this capability, relative to the root."""
+"""The record as a page: what was done, by whom, when, newest first."""
 
-urlpatterns: list = []
+from __future__ import annotations
+
+from django import forms
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import path
+
+from assets_app.people.queries import colleagues_of
+from assets_app.record import queries
+from assets_app.record.sentences import DEEDS, sentence
+
+PAGE = 100
+
+
+class FilterForm(forms.Form):
+    """Which entries; an id that is none matches nothing rather than everything."""
+
+    asset = forms.IntegerField(required=False, min_value=1, widget=forms.HiddenInput)
+    joint = forms.IntegerField(required=False, min_value=1, widget=forms.HiddenInput)
+    actor = forms.ChoiceField(required=False, label="Who")
+    deed = forms.ChoiceField(required=False, label="What")
+    before = forms.IntegerField(required=False, min_value=1, widget=forms.HiddenInput)
+
+    def __init__(self, *args: object, person: object, **kwargs: object) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["actor"].choices = [("", "everybody")] + [
+            (str(who.pk), who.display_name) for who in colleagues_of(person)
+        ]
+        groups = dict.fromkeys(deed.split(".")[0] for deed in (*DEEDS, *("order.", "hold.", "deferral.", "programme.")))
+        self.fields["deed"].choices = [("", "everything")] + [(name, name) for name in groups]
+
+
+@login_required
+def record(request: HttpRequest) -> HttpResponse:
+    form = FilterForm(request.GET, person=request.user)
+    if not form.is_valid():
+        return render(request, "record/record.html", {"form": form, "rows": []}, status=422)
+    asked = form.cleaned_data
+    entries = queries.entries(
+        request.user,
+        asset_id=asked["asset"],
+        joint_id=asked["joint"],
+        actor_id=int(asked["actor"] or 0),
+        deed=asked["deed"],
+    )
+    if asked["before"]:
+        entries = entries.filter(pk__lt=asked["before"])
+    found = list(entries[: PAGE + 1])
+    rows = [{"entry": entry, "words": sentence(entry.deed, entry.facts)} for entry in found[:PAGE]]
+    query = request.GET.copy()
+    query.pop("before", None)
+    first = f"?{query.urlencode()}"
+    query["before"] = str(found[PAGE - 1].pk) if len(found) > PAGE else ""
+    more = f"?{query.urlencode()}" if len(found) > PAGE else ""
+    context = {"form": form, "rows": rows, "next_url": more, "first_url": first if asked["before"] else ""}
+    return render(request, "record/record.html", context)
+
+
+urlpatterns = [path("record/", record, name="record")]

@@ -1,0 +1,63 @@
+"""An entry of the record as one sentence. Pure; an unknown deed is said plainly rather than hidden."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from assets_app.inspections.kinds import KINDS
+
+DEEDS: dict[str, str] = {
+    "inspection.recorded": "recorded a look by {method}: {result_words}",
+    "inspection.corrected": "corrected a look by {method}: {reason}",
+    "evidence.added": "added a photo{caption_words}",
+    "finding.raised": "raised {kind_words} from {before} to {severity}: {reason}",
+    "finding.lowered": "lowered {kind_words} from {before} to {severity}: {reason}",
+    "finding.assessed": "signed that {kind_words} may stand as {severity} until {ends_on}: {reason}",
+    "finding.assessment_lapsed": "saw the assessment of {kind_words} end: {severity} again",
+    "finding.closed": "closed {kind_words}: {reason}",
+    "finding.repaired": "recorded {kind_words} as repaired",
+    "joint.assessed": "signed that the joint may stand until {ends_on}: {reason}",
+    "role.granted": "made {person} {role}",
+    "role.taken": "took the role of {role} from {person}",
+    "qualification.added": "put a certificate of {person} on file: {certificate_words}, until {expires_on}",
+    "qualification.withdrawn": "ended a certificate of {person} ({certificate_words}) on {expires_on}: {reason}",
+    "qualification.continued": "confirmed that {person} used process {process} on {last_used_on}",
+}
+
+
+def sentence(deed: str, facts: dict[str, Any]) -> str:
+    """What was done, to follow the name of who did it: ``closed crack (100): paint only``."""
+    pattern = DEEDS.get(deed)
+    said = _Said(facts)
+    if pattern is None:
+        what = deed.replace(".", ", ").replace("_", " ")
+        reason = facts.get("reason") or facts.get("why") or facts.get("note")
+        return f"{what}: {reason}" if reason else what
+    return pattern.format_map(said)
+
+
+class _Said(dict[str, Any]):
+    """The facts, with the phrases made from them; a fact that is not there reads *not said*."""
+
+    def __missing__(self, name: str) -> str:
+        if name == "kind_words":
+            kind = KINDS.get(str(self.get("kind")))
+            return kind.words if kind else "a finding"
+        if name == "result_words":
+            return _result(self)
+        if name == "caption_words":
+            return f": {self['caption']}" if self.get("caption") else ""
+        if name == "certificate_words":
+            level = f" level {self['level']}" if self.get("level") else ""
+            return f"{self.get('method') or self.get('process') or self.get('kind')}{level}"
+        return "not said"
+
+
+def _result(facts: dict[str, Any]) -> str:
+    findings = facts.get("findings") or []
+    seen = ", ".join(
+        f"{KINDS[one['kind']].words if one['kind'] in KINDS else one['kind']} ({one['severity']})" for one in findings
+    )
+    if facts.get("result") == "incomplete":
+        return f"could not be completed{'; ' + seen if seen else ''}"
+    return seen or "nothing beyond the limits"

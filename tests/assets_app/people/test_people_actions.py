@@ -1,0 +1,141 @@
+"""Roles and certificates: given by a manager of the site, never to oneself, always recorded."""
+
+from datetime import date
+
+import pytest
+
+from assets_app.models import Qualification, RecordEntry, Role
+from assets_app.people import queries
+from assets_app.people.actions import (
+    add_qualification,
+    confirm_continuity,
+    grant_role,
+    take_role,
+    withdraw_qualification,
+)
+from assets_app.refusals import Conflict, NotAllowed, NotFound, Refused, Unprocessable
+
+MT = {"kind": "ndt", "method": "MT", "level": 2, "issued_on": date(2024, 1, 1), "expires_on": date(2029, 1, 1)}
+WELDER = {"kind": "welder", "process": "135", "issued_on": date(2025, 1, 1), "expires_on": date(2028, 1, 1)}
+
+
+@pytest.fixture
+def manager(person, site):
+    return person("manager", site)
+
+
+@pytest.fixture
+def fitter(person, site):
+    return person("technician", site)
+
+
+@pytest.fixture
+def qualify(site, fitter, manager, now):
+    def make(**more):
+        return add_qualification(**{"site_id": site.pk, "person_id": fitter.pk, "actor": manager, "now": now, **more})
+
+    return make
+
+
+def test_a_certificate_goes_on_file_and_into_the_record(qualify, fitter, site, now):
+    row = qualify(**MT, certificate="LP-77")
+    assert row.person == fitter
+    facts = RecordEntry.objects.get(deed="qualification.added").facts
+    assert (facts["method"], facts["certificate"], facts["expires_on"]) == ("MT", "LP-77", "2029-01-01")
+
+
+@pytest.mark.parametrize("role", ["planner", "technician", "inspector", "engineer", "auditor"])
+def test_only_a_manager_changes_people(qualify, person, site, fitter, now, role):
+    actor = person(role, site)
+    with pytest.raises(NotAllowed):
+        qualify(**MT, actor=actor)
+    with pytest.raises(NotAllowed):
+        grant_role(site_id=site.pk, person_id=fitter.pk, name="engineer", actor=actor, now=now)
+    assert RecordEntry.objects.count() == 0
+
+
+def test_nobody_gives_anything_to_themselves(qualify, manager, site, now):
+    with pytest.raises(NotAllowed) as refusal:
+        qualify(**MT, person_id=manager.pk)
+    assert refusal.value.code == "not_for_oneself"
+    for change in (grant_role, take_role):
+        with pytest.raises(NotAllowed):
+            change(site_id=site.pk, person_id=manager.pk, name="manager", actor=manager, now=now)
+
+
+def test_a_manager_reaches_the_people_of_the_own_site_only(qualify, person, other_site, site, manager, now):
+    with pytest.raises(NotFound):
+        qualify(**MT, person_id=person("technician", other_site).pk)
+    with pytest.raises(NotFound):
+        qualify(**MT, site_id=other_site.pk)
+
+
+@pytest.mark.parametrize(
+    ("change", "code"),
+    [
+        ({"kind": "pilot"}, "unknown_kind"),
+        ({"method": ""}, "method_needed"),
+        ({"level": 4}, "level_needed"),
+        ({"level": None}, "level_needed"),
+        ({"expires_on": date(2024, 1, 1)}, "ends_before_it_begins"),
+        ({"kind": "welder"}, "process_needed"),
+    ],
+)
+def test_a_certificate_that_says_too_little_is_refused(qualify, change, code):
+    with pytest.raises(Unprocessable) as refusal:
+        qualify(**{**MT, **change})
+    assert refusal.value.code == code
+
+
+def test_a_withdrawn_certificate_stays_on_file_with_its_new_end(qualify, site, manager, now):
+    row = qualify(**MT)
+    facts = {"site_id": site.pk, "qualification_id": row.pk, "actor": manager, "now": now}
+    withdraw_qualification(ends_on=date(2026, 6, 1), reason="eyesight", **facts)
+    assert Qualification.objects.get().expires_on == date(2026, 6, 1)
+    with pytest.raises(Unprocessable):
+        withdraw_qualification(ends_on=date(2027, 6, 1), reason="longer", **facts)
+    assert RecordEntry.objects.get(deed="qualification.withdrawn").facts["reason"] == "eyesight"
+
+
+def test_a_welders_use_is_confirmed_forwards_only(qualify, site, manager, now):
+    row = qualify(**WELDER)
+    facts = {"site_id": site.pk, "qualification_id": row.pk, "actor": manager, "now": now}
+    confirm_continuity(used_on=date(2026, 6, 1), **facts)
+    with pytest.raises(Conflict):
+        confirm_continuity(used_on=date(2026, 5, 1), **facts)
+    with pytest.raises(Unprocessable):
+        confirm_continuity(used_on=date(2026, 6, 16), **facts)
+    assert Qualification.objects.get().last_used_on == date(2026, 6, 1)
+
+
+def test_continuity_is_a_welders(qualify, site, manager, now):
+    row = qualify(**MT)
+    with pytest.raises(Refused) as refusal:
+        confirm_continuity(site_id=site.pk, qualification_id=row.pk, used_on=date(2026, 6, 1), actor=manager, now=now)
+    assert refusal.value.code == "not_a_welder"
+
+
+def test_a_role_is_given_and_taken_and_both_are_recorded(site, fitter, manager, now):
+    facts = {"site_id": site.pk, "person_id": fitter.pk, "name": "inspector", "actor": manager, "now": now}
+    grant_role(release_authority=True, **facts)
+    assert queries.roles_at(fitter, site.pk) == {"technician", "inspector"}
+    take_role(**facts)
+    assert Role.objects.filter(person=fitter).count() == 1
+    with pytest.raises(NotFound):
+        take_role(**facts)
+    assert list(RecordEntry.objects.values_list("deed", flat=True)) == ["role.granted", "role.taken"]
+
+
+def test_who_could_are_the_people_with_role_and_certificate(person, site, other_site, now):
+    names = []
+    for role, method, place in (
+        ("inspector", "UT", site),
+        ("technician", "UT", site),
+        ("engineer", "MT", site),
+        ("engineer", "UT", other_site),
+    ):
+        who = person(role, place)
+        Qualification.objects.create(person=who, **{**MT, "method": method})
+        names.append(who)
+    assert queries.qualified_for("UT", site.pk, now.date()) == [names[0]]
+    assert set(queries.qualified_for("BC", site.pk, now.date())) == set(names[:3])
