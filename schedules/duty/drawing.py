@@ -17,7 +17,7 @@ from assets_app.register.pen import Drawing, Pen, Point
 from schedules.duty.open_days import Span, open_mask
 from schedules.duty.rules import Floats
 
-WIDTH, HEIGHT = 760.0, 320.0
+WIDE, NARROW, HEIGHT = 1180.0, 380.0, 320.0  # px; the narrow one is for a phone, where letters must stay readable
 LEFT, RIGHT, TOP, BOTTOM = 78.0, 14.0, 26.0, 34.0
 CLOSED_RUN_DAYS = 8  # shorter closures are weekdays, not seasons
 BAND_STEP_DAYS = 5
@@ -40,18 +40,19 @@ class DutyLine:
 class _Scale:
     """Days and totals to px."""
 
-    def __init__(self, first: date, last: date, low: float, high: float) -> None:
+    def __init__(self, first: date, last: date, low: float, high: float, width: float) -> None:
+        self.right = width - RIGHT
         self.first, self.days = first, max((last - first).days, 1)
         self.low, self.range = low, max(high - low, 1e-9)
 
     def x(self, day: date) -> float:
-        return LEFT + (day - self.first).days / self.days * (WIDTH - LEFT - RIGHT)
+        return LEFT + (day - self.first).days / self.days * (self.right - LEFT)
 
     def y(self, total: float) -> float:
         return HEIGHT - BOTTOM - (total - self.low) / self.range * (HEIGHT - TOP - BOTTOM)
 
 
-def draw(line: DutyLine, title: str) -> Drawing:
+def draw(line: DutyLine, title: str, *, narrow: bool = False) -> Drawing:
     """The drawing and the sentences that say the same."""
     last = line.today
     if line.middle is not None:
@@ -62,8 +63,9 @@ def draw(line: DutyLine, title: str) -> Drawing:
     if line.early is not None and line.readings:
         high = line.readings[-1][1] + float(line.early[-1])
     step = _nice((high - low) / 4)
-    scale = _Scale(first, last, math.floor(low / step) * step, math.ceil(high / step) * step)
-    pen = Pen(WIDTH, HEIGHT)
+    width = NARROW if narrow else WIDE
+    scale = _Scale(first, last, math.floor(low / step) * step, math.ceil(high / step) * step, width)
+    pen = Pen(width, HEIGHT)
     for start, end in closed_runs(line.spans, first, last):
         pen.hatch(scale.x(start), TOP, scale.x(end + timedelta(1)) - scale.x(start), HEIGHT - TOP - BOTTOM)
     _axes(pen, scale, step, last, line.unit)
@@ -72,7 +74,7 @@ def draw(line: DutyLine, title: str) -> Drawing:
     pen.line((scale.x(line.today), TOP - 8), (scale.x(line.today), HEIGHT - BOTTOM), "plumb")
     pen.text((scale.x(line.today), TOP - 12), "today", anchor="middle")
     words = _words(line, last)
-    return Drawing(pen.svg(title, words, "duty-line"), words)
+    return Drawing(pen.svg(title, words, "duty-line for-narrow" if narrow else "duty-line for-wide"), words)
 
 
 def closed_runs(spans: Sequence[Span], first: date, last: date) -> list[tuple[date, date]]:
@@ -102,7 +104,7 @@ def figure(total: float) -> str:
 def _axes(pen: Pen, scale: _Scale, step: float, last: date, unit: str) -> None:
     for k in range(round(scale.range / step) + 1):
         total = scale.low + k * step
-        pen.line((LEFT, scale.y(total)), (WIDTH - RIGHT, scale.y(total)), "faint")
+        pen.line((LEFT, scale.y(total)), (scale.right, scale.y(total)), "faint")
         pen.text((LEFT - 8, scale.y(total) + 4), figure(total), anchor="end", look="soft", size=12)
     pen.text((LEFT, TOP - 12), unit, size=12, look="soft")
     months = 1 if scale.days < 200 else 3 if scale.days < 900 else 12
@@ -111,11 +113,11 @@ def _axes(pen: Pen, scale: _Scale, step: float, last: date, unit: str) -> None:
         if day >= scale.first:
             pen.line((scale.x(day), HEIGHT - BOTTOM), (scale.x(day), HEIGHT - BOTTOM + 5), "thin")
             words = f"{day:%b} {day.year}" if day.month == 1 else f"{day:%b}"
-            if scale.x(day) < WIDTH - 30:
+            if scale.x(day) < scale.right - 16:
                 pen.text((scale.x(day), HEIGHT - BOTTOM + 19), words, anchor="middle", look="soft", size=12)
         month = day.month - 1 + months
         day = date(day.year + month // 12, month % 12 + 1, 1)
-    pen.line((LEFT, HEIGHT - BOTTOM), (WIDTH - RIGHT, HEIGHT - BOTTOM), "thin")
+    pen.line((LEFT, HEIGHT - BOTTOM), (scale.right, HEIGHT - BOTTOM), "thin")
 
 
 def _band(pen: Pen, scale: _Scale, line: DutyLine) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from django import forms
@@ -23,7 +23,15 @@ from schedules.duty.forms import ExchangeForm, FileForm, ReadingForm, WithdrawFo
 from schedules.duty.models import Counter, Reading
 
 DRAWN_BACK_DAYS, DRAWN_AHEAD_DAYS = 730, 365
-LAST_READINGS = 20
+LAST_READINGS = 12
+
+
+class Row(NamedTuple):
+    """A line of the list of last readings."""
+
+    reading: Reading
+    shown: str
+    total: str
 
 
 @login_required
@@ -150,18 +158,21 @@ def _counter_page(
     forecast = getattr(counter, "forecast", None)
     typed = {"read_at": f"{now.astimezone(zone):%Y-%m-%dT%H:%M}"}
     line = _line(counter, today)
+    title = f"{counter.name} of {counter.asset}"
     context = {
         "counter": counter,
         "asset": counter.asset,
         "site": counter.asset.site,
         "today": today,
-        "drawing": drawing.draw(line, f"{counter.name} of {counter.asset}"),
+        "drawing": drawing.draw(line, title),
+        "narrow": drawing.draw(line, title, narrow=True),
         "forecast": forecast,
         "basis": queries.basis_of(forecast, today) if forecast else "No reading yet: nothing can be forecast.",
         "can_forecast": line.middle is not None,
         "silent": line.silent and line.middle is not None,
         "back_test": [row for row in (forecast.back_test.get("horizons", []) if forecast else []) if row["forecasts"]],
-        "readings": counter.readings.select_related("posted_by").order_by("-read_at")[:LAST_READINGS],
+        "rows": _last_rows(counter),
+        "rolls_over_at": drawing.figure(counter.rolls_over_at) if counter.rolls_over_at else "",
         "zone": counter.asset.site.time_zone,
         "seasons": queries.seasons_in_words(counter.asset),
         "may_post": people_rules.may("reading.post", roles),
@@ -171,6 +182,16 @@ def _counter_page(
         "exchange_open": exchange_form is not None,
     }
     return render(request, "duty/counter.html", context, status=status)
+
+
+def _last_rows(counter: Counter) -> list[Row]:
+    rows = []
+    for reading in counter.readings.select_related("posted_by").order_by("-read_at")[:LAST_READINGS]:
+        shown = drawing.figure(reading.value)
+        if reading.closing_value is not None:
+            shown = f"{drawing.figure(reading.closing_value)}, then new meter {shown}"
+        rows.append(Row(reading, shown, drawing.figure(reading.total)))
+    return rows
 
 
 def _line(counter: Counter, today: date) -> drawing.DutyLine:
