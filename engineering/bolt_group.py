@@ -121,7 +121,9 @@ class GroupLoads:
         worst_n: worst shear, or worst pull (0 if all bolts push).
         intact_worst_n: the same with all bolts there.
         rise: worst over intact worst, never under 1; infinite where the intact group had no pull and this one has.
-        life_share: part of the intact fatigue life that the worst bolt keeps, rise^-3 (EN 1993-1-9, m = 3).
+        life_share: part of the intact fatigue life that the worst bolt keeps, rise^-3 (EN 1993-1-9, m = 3). Where the
+            ranges lie under the 5-million limit the loss is greater (m = 5, or a range lifted over the cut-off): take
+            ``bolts.tension_cycles_to_failure`` on the ranges themselves.
         utilisation: ``worst_n`` (times prying) over the design resistance of one bolt; None for a class without one.
         centroid_mm: of the bolts that carry; None if none does.
     """
@@ -150,7 +152,10 @@ def ring(
     size: bolts.Size | str = "M20",
     property_class: bolts.PropertyClass | str = "8.8",
 ) -> Group:
-    """``count`` bolts evenly on a circle of ``diameter_mm`` about the origin, the first at ``start_deg`` from +x."""
+    """``count`` bolts of ``size`` and ``property_class`` evenly on a circle of ``diameter_mm`` about the origin.
+
+    The first stands at ``start_deg`` from +x.
+    """
     if count < 1 or count != int(count):
         raise InputError("count", f"needs a whole number of bolts, got {count!r}", code="not_positive")
     radius = float(positive("diameter_mm", diameter_mm)) / 2
@@ -167,7 +172,10 @@ def grid(
     size: bolts.Size | str = "M20",
     property_class: bolts.PropertyClass | str = "8.8",
 ) -> Group:
-    """``columns`` × ``rows`` bolts about the origin, row by row from the lower left."""
+    """``columns`` × ``rows`` bolts of ``size`` and ``property_class`` about the origin, row by row from the lower left.
+
+    ``pitch_x_mm`` and ``pitch_y_mm`` apart.
+    """
     for name, count in (("columns", columns), ("rows", rows)):
         if count < 1 or count != int(count):
             raise InputError(name, f"needs a whole number, got {count!r}", code="not_positive")
@@ -190,6 +198,7 @@ def shear_and_moment(
 
     ``fx``, ``fy`` in N act at the origin of the positions; ``moment`` in N·mm about it, anticlockwise. Lost bolts shift
     the centroid, and the shift adds to the moment. One bolt of an intact one-bolt joint carries a force through it.
+    ``planes``, ``thread_in_plane``, ``gamma_m2`` as in ``bolts.shear_resistance_n``.
     Example: ±50, ±50 mm, fy = −100 kN at x = 200 mm (moment −20 kN·m): worst 90.14 kN.
     """
     force = np.array([_number("fx", fx), _number("fy", fy)])
@@ -214,7 +223,8 @@ def overturning(
 
     ``axial`` in N, pull positive, at the origin of the positions; ``mx`` in N·mm pulls the bolts at +y, ``my`` those at
     +x. Equilibrium: ΣF = axial, ΣF y = mx, ΣF x = my. ``prying`` (``bolts.prying_factor``) multiplies the worst pull in
-    the utilisation only. Example: ring of 8 on 200 mm, 100 kN·m: worst 250 kN.
+    the utilisation only, ``gamma_m2`` as in ``bolts.tension_resistance_n``. Example: ring of 8 on 200 mm, 100 kN·m:
+    worst 250 kN.
     """
     load = np.array([_number("axial", axial), _number("mx", mx), _number("my", my)])
     if not (math.isfinite(prying) and prying >= 1):
@@ -232,7 +242,7 @@ def overturning_any_direction(
     """Largest pull on each bolt as a moment of size ``moment`` (N·mm) turns through all directions (a slewing part).
 
     Per bolt, axial share + moment × √(a² + b²) with F = a mx + b my. The loads belong to different moments in time,
-    so they are not in balance with one another.
+    so they are not in balance with one another. ``group``, ``prying``, ``gamma_m2`` as in ``overturning``.
     """
     pull, size = _number("axial", axial), float(non_negative("moment", moment))
 
@@ -251,7 +261,7 @@ def slip_utilisation(
     """Worst shear per bolt over its slip resistance; infinite where nothing is left to grip or the group cannot carry.
 
     ``loads`` from ``shear_and_moment``; ``pulls_n`` pull on each bolt at the same time (one value or one a bolt), N;
-    further keywords as in ``bolts.slip_resistance_n``.
+    ``preload_n``, ``friction`` and the keywords in ``slip`` as in ``bolts.slip_resistance_n``.
     """
     if loads.components_n is None:
         raise InputError("loads", "slip needs loads in the plane of the joint", code="shape")
@@ -275,7 +285,8 @@ def slip_utilisation(
 def separation_utilisation(loads: GroupLoads, *, preload_n: float, preload_left: float = 1.0) -> float:
     """Worst pull over the preload still there, without prying; over 1 the plates part and the bolt takes all.
 
-    ``preload_left`` in [0, 1] is the share of preload kept; 0 gives infinity under any pull.
+    ``loads`` from ``overturning``, ``preload_n`` in N; ``preload_left`` in [0, 1] is the share of preload kept; 0
+    gives infinity under any pull.
     """
     if loads.components_n is not None:
         raise InputError("loads", "separation needs loads out of the plane of the joint", code="shape")

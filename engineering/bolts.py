@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from engineering import tables
+from engineering import sn_curves, tables
 from engineering.errors import InputError, non_negative, positive, within
 from engineering.tables import Table
 
@@ -56,7 +56,7 @@ class PropertyClass:
 
 
 def size(name: str, table: Table | None = None) -> Size:
-    """The bolt size called ``name`` ("M20", "3/4").
+    """The bolt size called ``name`` ("M20", "3/4") in ``table`` (None: the shipped one).
 
     Raises:
         InputError: ``unknown_row`` lists the sizes there are.
@@ -66,7 +66,7 @@ def size(name: str, table: Table | None = None) -> Size:
 
 
 def property_class(name: str, table: Table | None = None) -> PropertyClass:
-    """The property class called ``name`` ("8.8", "A325").
+    """The property class called ``name`` ("8.8", "A325") in ``table`` (None: the shipped one).
 
     Raises:
         InputError: ``unknown_row`` lists the classes there are.
@@ -84,7 +84,7 @@ def property_class(name: str, table: Table | None = None) -> PropertyClass:
 
 
 def stress_area_mm2(d_mm: float, pitch_mm: float) -> float:
-    """Stress area of a metric thread, π/4 (d − 0.9382 P)², mm² (ISO 898-1:2013, 9.1.6.1).
+    """Stress area of a metric thread, π/4 (d − 0.9382 P)², mm², of ``d_mm`` and ``pitch_mm`` (ISO 898-1:2013, 9.1.6.1).
 
     Example: d = 20, P = 2.5 gives 244.79.
     """
@@ -95,10 +95,10 @@ def stress_area_mm2(d_mm: float, pitch_mm: float) -> float:
 
 
 def preload_kn(size: Size | str, cls: PropertyClass | str, *, code: str = EN, us_table: Table | None = None) -> float:
-    """Specified minimum preload of a tightened bolt, kN.
+    """Specified minimum preload of a tightened bolt of ``size`` and class ``cls``, kN.
 
     ``EN1993-1-8``: Fp,C = 0.7 fub As for classes 8.8 and 10.9 (EN 1993-1-8:2005, 3.9.1; EN 1090-2:2018, 8.5.1).
-    ``AISC 360``: the tabulated pretension for A325 and A490 (Tables J3.1, J3.1M), kip turned into kN.
+    ``AISC 360``: the tabulated pretension for A325 and A490 (Tables J3.1, J3.1M; ``us_table``), kip as kN.
     Other classes are not for preloading by these codes and raise. Example: M20, 8.8 gives 137.2.
 
     Raises:
@@ -118,7 +118,7 @@ def preload_kn(size: Size | str, cls: PropertyClass | str, *, code: str = EN, us
 
 
 def torque_nm(preload_kn: float, k: float, d_mm: float) -> float:
-    """Tightening torque M = k d F, N·m, for a preload in kN and a diameter in mm.
+    """Tightening torque M = k d F, N·m, for ``preload_kn`` and the diameter ``d_mm``.
 
     ``k`` from the bolts' own certificate (EN 14399-1: 0.10 to 0.16 class K1, 0.10 to 0.23 class K2); 0.05 to 0.5 is
     taken. Dry, rusty or re-used threads spread far wider: torque is then no measure of preload.
@@ -132,7 +132,8 @@ def torque_from_friction_nm(
 ) -> float:
     """Tightening torque from friction, F (0.16 P + 0.58 d2 μth + μb Dkm / 2), N·m (ISO 16047:2005, equation 1).
 
-    ``flank_d_mm`` is the pitch diameter d2, ``head_d_mm`` the mean bearing diameter Dkm. Friction 0.02 to 0.5.
+    ``preload_kn`` F, ``pitch_mm`` P, ``flank_d_mm`` pitch diameter d2, ``head_d_mm`` mean bearing diameter Dkm;
+    friction ``mu_thread`` and ``mu_head`` from 0.02 to 0.5.
     """
     force = float(non_negative("preload_kn", preload_kn))
     thread = 0.16 * float(positive("pitch_mm", pitch_mm))
@@ -151,7 +152,8 @@ def shear_resistance_n(
 ) -> float:
     """Design shear resistance Fv,Rd = αv fub A / γM2 per plane times ``planes``, N (EN 1993-1-8:2005, Table 3.4).
 
-    Thread in the shear plane (the safe default): A = As, αv = 0.6 (4.6, 5.6, 8.8) or 0.5 (4.8, 5.8, 6.8, 10.9);
+    ``size`` and class ``cls``; ``gamma_m2`` γM2. ``thread_in_plane`` (the safe default): A = As, αv = 0.6 (4.6, 5.6,
+    8.8) or 0.5 (4.8, 5.8, 6.8, 10.9);
     else A = shank and αv = 0.6. Not included: bearing of the plates, long joints (``long_joint_factor``), packing.
     Example: M20, 8.8 gives 94 080.
 
@@ -172,7 +174,8 @@ def tension_resistance_n(
 ) -> float:
     """Design tension resistance Ft,Rd = k2 fub As / γM2, N; k2 = 0.9, countersunk 0.63 (EN 1993-1-8:2005, Table 3.4).
 
-    Punching of the plate is not included. Example: M24, 8.8 gives 203 328.
+    ``size`` and class ``cls``; ``countersunk`` head or not; ``gamma_m2`` γM2. Punching of the plate is not included.
+    Example: M24, 8.8 gives 203 328.
     """
     bolt, strength = _size(size), _class(cls)
     if strength.shear_factor is None:
@@ -185,7 +188,8 @@ def tension_resistance_n(
 def interaction(shear_n: float, tension_n: float, *, shear_resistance_n: float, tension_resistance_n: float) -> float:
     """Utilisation under shear and tension together: the larger of Fv/Fv,Rd + Ft/(1.4 Ft,Rd) and Ft/Ft,Rd.
 
-    EN 1993-1-8:2005, Table 3.4. Loads in N, not negative; 1.0 is full use.
+    EN 1993-1-8:2005, Table 3.4. ``shear_n``, ``tension_n`` and ``shear_resistance_n``, ``tension_resistance_n`` in N;
+    1.0 is full use.
     """
     shear = float(non_negative("shear_n", shear_n)) / float(positive("shear_resistance_n", shear_resistance_n))
     pull = float(non_negative("tension_n", tension_n)) / float(positive("tension_resistance_n", tension_resistance_n))
@@ -193,7 +197,7 @@ def interaction(shear_n: float, tension_n: float, *, shear_resistance_n: float, 
 
 
 def long_joint_factor(length_mm: float, d_mm: float) -> float:
-    """βLf on shear resistance where bolts stretch over ``length_mm`` in the direction of force (EN 1993-1-8, 3.8).
+    """βLf on shear resistance where bolts of ``d_mm`` reach over ``length_mm`` along the force (EN 1993-1-8:2005, 3.8).
 
     1 up to 15 d, then 1 − (L − 15 d)/(200 d), never under 0.75.
     """
@@ -212,7 +216,8 @@ def slip_resistance_n(
 ) -> float:
     """Slip resistance of one preloaded bolt, ks n μ (Fp,C − 0.8 Ft,Ed)/γM3, N; 0 once the tension has used it up.
 
-    EN 1993-1-8:2005, 3.9.1 and 3.9.2 (category C; category B with γM3,ser = 1.1). ``friction`` μ by treatment of the
+    EN 1993-1-8:2005, 3.9.1 and 3.9.2 (category C; category B with ``gamma_m3`` 1.1). ``preload_n`` Fp,C and
+    ``tension_n`` Ft,Ed in N; ``surfaces`` n, 1 or 2. ``friction`` μ by treatment of the
     surfaces: 0.5 blasted, 0.4 blasted and coated, 0.3 wire-brushed, 0.2 as rolled (Table 3.7). ``hole_factor`` ks:
     1.0 normal, 0.85 oversize, 0.76 or 0.63 long slots along or across (Table 3.6).
     """
@@ -237,29 +242,44 @@ def prying_factor(m_mm: float, n_mm: float, *, stiff_web: bool = False) -> float
     return 1 + (lever / 2 if stiff_web else lever)
 
 
-def tension_size_factor(d_mm: float) -> float:
-    """ks = (30/d)^0.25 for d > 30 mm, else 1, on category 50 (EN 1993-1-9:2005, Table 8.1, bolts in tension)."""
-    d = float(positive("d_mm", d_mm))
-    return 1.0 if d <= 30 else (30 / d) ** 0.25
+def tension_range_mpa(range_n: float, size: Size | str, *, prying: float = 1.0, joint_factor: float = 1.0) -> float:
+    """Stress range on the stress area of a bolt in tension, MPa.
+
+    ``range_n`` external load range per bolt, N, of ``size``; ``prying`` ≥ 1 multiplies it; ``joint_factor`` in (0, 1]
+    is
+    the part of it that reaches a preloaded bolt, 1 by default: preload is not credited unless it is shown to be there
+    (EN 1993-1-9:2005, Table 8.1, detail 14). Example: 12 250 N on M20 gives 50.
+    """
+    part = float(within("joint_factor", joint_factor, 1e-6, 1.0)) * float(within("prying", prying, 1.0, 100.0))
+    return float(non_negative("range_n", range_n)) * part / _size(size).stress_area_mm2
 
 
-def fatigue_tension_utilisation(
+def tension_cycles_to_failure(
     range_n: float,
     size: Size | str,
     *,
-    resistance_mpa: float,
     prying: float = 1.0,
     joint_factor: float = 1.0,
+    gamma_mf: float = 1.0,
+    spectrum: bool = True,
+    table: Table | None = None,
 ) -> float:
-    """Stress range on the stress area over the fatigue resistance at the wanted cycles, both factored by the caller.
+    """Cycles to failure of a bolt in tension: category 50 on the stress area with (30/d)^0.25 above 30 mm.
 
-    ``range_n`` external load range per bolt; ``prying`` ≥ 1 multiplies it; ``joint_factor`` in (0, 1] is the part of it
-    that reaches a preloaded bolt, 1 by default: preload is not credited unless it is shown to be there.
-    Resistance: category 50 with ``tension_size_factor`` (EN 1993-1-9:2005, Table 8.1).
+    EN 1993-1-9:2005, Table 8.1, detail 14 (row "bolt-tension" of ``table``, the catalogue of details). ``range_n``,
+    ``size``, ``prying``, ``joint_factor`` as in ``tension_range_mpa``; ``gamma_mf``, ``spectrum`` as in
+    ``sn_curves.cycles_to_failure``. Infinite under the cut-off. Example: 12 250 N on M20 gives 2 000 000.
     """
-    part = float(within("joint_factor", joint_factor, 1e-6, 1.0)) * float(within("prying", prying, 1.0, 100.0))
-    stress = float(non_negative("range_n", range_n)) * part / _size(size).stress_area_mm2
-    return stress / float(positive("resistance_mpa", resistance_mpa))
+    bolt, row = _size(size), (table or tables.load("detail_categories")).row("bolt-tension")
+    cycles = sn_curves.cycles_to_failure(
+        tension_range_mpa(range_n, bolt, prying=prying, joint_factor=joint_factor),
+        float(row["category"]),
+        kind=row["kind"],
+        gamma_mf=gamma_mf,
+        size_factor=sn_curves.size_factor(bolt.d_mm, row["size"]),
+        spectrum=spectrum,
+    )
+    return float(cycles)
 
 
 def _size(value: Size | str) -> Size:

@@ -96,7 +96,8 @@ def prior_for_geometry(
 ) -> Prior:
     """A ``Prior`` for a crack whose geometry factor Y(a) is known, between the size now and the size asked for.
 
-    Shape = m d ln Y/d ln a at ``from_mm``; its rise per unit of ln a from the same slope at ``to_mm``, not under 0.
+    ``factor`` gives Y for a size; ``m_mean`` ± ``m_sd`` is Paris' exponent. Shape = m d ln Y/d ln a at ``from_mm``;
+    its rise per unit of ln a from the same slope at ``to_mm``, not under 0.
     What is left open about the shape has a standard deviation of 0.3 (common practice, no source).
     """
     low, high = float(positive("from_mm", from_mm)), float(positive("to_mm", to_mm))

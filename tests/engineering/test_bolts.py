@@ -70,8 +70,9 @@ def test_a_class_outside_the_code_gets_no_resistance(grade):
         (lambda: bolts.slip_resistance_n(1, friction=4), "friction"),
         (lambda: bolts.slip_resistance_n(1, friction=0.4, surfaces=0), "surfaces"),
         (lambda: bolts.prying_factor(0, 10), "m_mm"),
-        (lambda: bolts.fatigue_tension_utilisation(1, "M20", resistance_mpa=0), "resistance_mpa"),
-        (lambda: bolts.fatigue_tension_utilisation(1, "M20", resistance_mpa=50, prying=0.5), "prying"),
+        (lambda: bolts.tension_range_mpa(-1, "M20"), "range_n"),
+        (lambda: bolts.tension_range_mpa(1, "M20", prying=0.5), "prying"),
+        (lambda: bolts.tension_cycles_to_failure(1, "M20", joint_factor=0), "joint_factor"),
         (lambda: bolts.interaction(-1, 0, shear_resistance_n=1, tension_resistance_n=1), "shear_n"),
     ],
 )
@@ -121,6 +122,13 @@ def test_no_lever_in_balance_pries_more_than_the_bound(m, n, turning):
 
 
 def test_preload_earns_nothing_in_fatigue_unless_asked():
-    whole = bolts.fatigue_tension_utilisation(12_250, "M20", resistance_mpa=50)
-    assert whole == pytest.approx(1.0)
-    assert bolts.fatigue_tension_utilisation(12_250, "M20", resistance_mpa=50, joint_factor=0.2) == pytest.approx(0.2)
+    assert bolts.tension_range_mpa(12_250, "M20") == pytest.approx(50)
+    assert bolts.tension_range_mpa(12_250, "M20", joint_factor=0.2) == pytest.approx(10)
+    assert bolts.tension_cycles_to_failure(12_250, "M20") == pytest.approx(2e6)
+
+
+@given(force=st.floats(1e3, 1e5), more=st.floats(1.0, 3.0))
+def test_more_load_or_more_prying_never_lengthens_a_bolts_life(force, more):
+    life = bolts.tension_cycles_to_failure(force, "M24")
+    assert bolts.tension_cycles_to_failure(force * more, "M24") <= life
+    assert bolts.tension_cycles_to_failure(force, "M24", prying=more) <= life
