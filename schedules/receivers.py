@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
+from django.db import transaction
 from django.dispatch import receiver
 
 from assets_app import events
 from assets_app.inspections.models import Finding, Inspection
+from assets_app.people.models import Person
+from assets_app.register.models import Site
+from schedules.alerts import actions as alerts
+from schedules.deferral import actions as deferral
 from schedules.due import actions as due
+from schedules.due import events as due_events
 from schedules.duty import events as duty_events
+from schedules.work import events as work_events
+from schedules.work import finishing, holds
+from schedules.work.models import Hold, WorkOrder
 
 
 @receiver(events.joints_changed)
@@ -41,3 +50,39 @@ def note_look(*, inspection: Inspection, now: datetime, **_: Any) -> None:
 @receiver(events.finding_changed)
 def mark_finding_stale(*, finding: Finding, now: datetime, **_: Any) -> None:
     due.mark_joints_stale(joint_ids=[finding.joint_id], why="finding changed", now=now)
+
+
+@receiver(events.inspection_recorded)
+def hold_what_was_found(*, findings: list[Finding], now: datetime, **_: Any) -> None:
+    for finding in findings:
+        holds.place_for_finding(finding=finding, now=now)
+
+
+@receiver(events.finding_changed)
+def hold_what_was_raised(*, finding: Finding, now: datetime, **_: Any) -> None:
+    holds.place_for_finding(finding=finding, now=now)
+
+
+@receiver(events.inspection_recorded)
+def answer_order(*, inspection: Inspection, now: datetime, **_: Any) -> None:
+    transaction.on_commit(lambda: finishing.answer_by_look(inspection_id=inspection.pk, now=now))
+
+
+@receiver(work_events.order_over)
+def end_deferral(*, order: WorkOrder, actor: Person, now: datetime, **_: Any) -> None:
+    deferral.end_for_order(order=order, actor=actor, now=now)
+
+
+@receiver(work_events.hold_placed)
+def tell_of_hold(*, hold: Hold, now: datetime, **_: Any) -> None:
+    alerts.tell_of_hold(hold=hold, now=now, released=False)
+
+
+@receiver(work_events.hold_released)
+def tell_of_release(*, hold: Hold, now: datetime, **_: Any) -> None:
+    alerts.tell_of_hold(hold=hold, now=now, released=True)
+
+
+@receiver(due_events.dates_changed)
+def tell_of_dates(*, site: Site, columns: dict[str, Any], today: date, now: datetime, **_: Any) -> None:
+    alerts.tell_of_dates(site=site, columns=columns, today=today, now=now)

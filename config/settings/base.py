@@ -172,9 +172,11 @@ CELERY_BEAT_SCHEDULE = {
     "sweep parts": {"task": "due.work_off_sweep", "schedule": 30.0},
     "raise alerts": {"task": "alerts.raise_owed", "schedule": 60.0},
     "deliver alerts": {"task": "alerts.deliver_owed", "schedule": 10.0},
+    "orders answered by looks": {"task": "work.answer_owed", "schedule": 300.0},
     "imports": {"task": "register.work_off_imports", "schedule": 10.0},
 }
 
+FCI_BAND_EDGES = env.list("FCI_BAND_EDGES", cast=float, default=[5.0, 10.0, 30.0])  # condition index, per cent
 UPLOAD_LIMIT_BYTES = env.int("UPLOAD_LIMIT_BYTES", default=64 * 1024 * 1024)
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 

@@ -1,0 +1,280 @@
+"""Intents are written, each once by its key, and become deliveries: one a person and channel."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import numpy as np
+from django.db import connection, transaction
+from django.db.models import Max, Q
+
+from assets_app.people.models import Person, Qualification, Role
+from assets_app.people.queries import day_at, require
+from assets_app.refusals import NotFound
+from assets_app.register.models import Asset, Joint, Site
+from schedules.alerts import rules
+from schedules.alerts.models import Delivery, Intent, Scan
+from schedules.alerts.rules import Draft
+from schedules.deferral.models import Deferral
+from schedules.due.models import DueDate, Policy
+from schedules.duty.models import Counter
+from schedules.work.models import Hold
+
+AT_ONCE = 1000  # rows a batch
+
+
+# --- written inside the deed that causes them -------------------------------------------------------------------------
+
+
+def tell_of_hold(*, hold: Hold, now: datetime, released: bool) -> None:
+    """A hold was placed or lifted."""
+    what = f"{hold.asset.tag} {hold.asset.name}" + (f", {hold.joint.tag}" if hold.joint else "")
+    by = hold.released_by if released else hold.placed_by
+    said = by.display_name if by else "the rule table"
+    facts = {"hold_id": hold.pk, "what": what, "by": said, "joint_id": hold.joint_id}
+    if released:
+        draft = rules.hold_released(reason=hold.release_reason, **facts)
+    else:
+        draft = rules.hold_placed(reason=hold.reason, **facts)
+    _write(hold.site_id, [draft], now)
+
+
+def tell_of_dates(*, site: Site, columns: dict[str, Any], today: date, now: datetime) -> None:
+    """Of the due rows just written, tell what is overdue or due soon."""
+    days = columns["due_on"]
+    horizon = today.toordinal() + _soon_days(site.pk)
+    rows = np.flatnonzero(days <= horizon)
+    if not len(rows):
+        return
+    found = [
+        (int(columns["programme_id"][row]), int(columns["joint_id"][row]), str(columns["method"][row]), int(days[row]))
+        for row in rows
+    ]
+    _tell_of_due(site, found, today, now)
+
+
+# --- found by looking at what the passing of days brings --------------------------------------------------------------
+
+
+def raise_owed(*, now: datetime) -> int:
+    """Once a day of each site's clock, look for what the new day brings; returns how many intents are new."""
+    return sum(_raise_for_site(site, now) for site in Site.objects.all())
+
+
+@transaction.atomic
+def _raise_for_site(site: Site, now: datetime) -> int:
+    today = day_at(site, now)
+    Scan.objects.get_or_create(site=site)
+    scan = Scan.objects.select_for_update().get(site=site)
+    if scan.through is not None and scan.through >= today:
+        return 0
+    before = Intent.objects.filter(site=site).aggregate(last=Max("pk"))["last"] or 0
+    _look_at_dates(site, scan.through, today, now)
+    drafts = [*_deferrals(site, today), *_counters(site, today), *_qualifications(site, today)]
+    unrated = rules.unrated(
+        site_id=site.pk, count=DueDate.objects.filter(site=site, unrated=True).count(), today=today
+    )
+    _write(site.pk, [*drafts, *([unrated] if unrated else [])], now)
+    scan.through = today
+    scan.save(update_fields=["through"])
+    return Intent.objects.filter(site=site, pk__gt=before).count()
+
+
+def _look_at_dates(site: Site, through: date | None, today: date, now: datetime) -> None:
+    """Rows that became overdue since the last scan, and all that are due soon. A changed row tells of itself."""
+    soon = today + timedelta(days=_soon_days(site.pk))
+    rows = DueDate.objects.filter(site=site, due_on__lte=soon)
+    if through is not None:
+        rows = rows.filter(due_on__gte=through)
+    batch = []
+    for row in rows.values_list("programme_id", "joint_id", "method", "due_on").iterator(chunk_size=AT_ONCE):
+        batch.append((*row[:3], row[3].toordinal()))
+        if len(batch) == AT_ONCE:
+            _tell_of_due(site, batch, today, now)
+            batch = []
+    _tell_of_due(site, batch, today, now)
+
+
+def _tell_of_due(site: Site, found: list[tuple[int, int, str, int]], today: date, now: datetime) -> None:
+    for start in range(0, len(found), AT_ONCE):
+        batch = found[start : start + AT_ONCE]
+        names = dict(_joint_names({joint_id for _, joint_id, _, _ in batch}))
+        told: dict[tuple[int, str], list[date]] = defaultdict(list)
+        earlier = Intent.objects.filter(programme__in=[row[0] for row in batch], for_day__isnull=False)
+        for programme_id, kind, day in earlier.values_list("programme_id", "kind", "for_day"):
+            told[(programme_id, kind)].append(day)
+        drafts = []
+        for programme_id, joint_id, method, ordinal in batch:
+            due_on = date.fromordinal(ordinal)
+            what = f"{method} of {names.get(joint_id, 'a joint')}"
+            facts = {"programme_id": programme_id, "joint_id": joint_id, "what": what, "due_on": due_on}
+            draft = rules.overdue(today=today, **facts) if due_on < today else rules.due_soon(**facts)
+            if not rules.is_told_already(due_on, told[(programme_id, draft.kind)]):
+                drafts.append(draft)
+        _write(site.pk, drafts, now)
+
+
+def _joint_names(joint_ids: set[int]) -> Iterable[tuple[int, str]]:
+    rows = Joint.objects.filter(pk__in=joint_ids).values_list("pk", "tag", "name", "asset__tag", "asset__name")
+    for pk, tag, name, asset_tag, asset_name in rows:
+        yield pk, f"{tag} {name}".strip() + f", {asset_tag} {asset_name}"
+
+
+def _deferrals(site: Site, today: date) -> list[Draft]:
+    until = today + timedelta(days=rules.DEFERRAL_NOTICE_DAYS)
+    rows = Deferral.objects.filter(site=site, state=Deferral.State.STANDING, ends_on__lte=until)
+    drafts = (
+        rules.deferral(
+            deferral_id=row.pk,
+            order_id=row.order_id,
+            what=f"{row.order.title}, {row.order.asset.tag}",
+            ends_on=row.ends_on,
+            signed_by_id=row.signed_by_id,
+            today=today,
+        )
+        for row in rows.select_related("order__asset")
+    )
+    return [draft for draft in drafts if draft]
+
+
+def _counters(site: Site, today: date) -> list[Draft]:
+    rows = Counter.objects.filter(asset__site=site, is_primary=True).exclude(asset__status=Asset.Status.RETIRED)
+    rows = rows.annotate(last_on=Max("readings__read_on")).select_related("asset")
+    drafts = (
+        rules.counter_silent(
+            counter_id=row.pk,
+            what=f"{row.name} of {row.asset.tag} {row.asset.name}",
+            as_of=row.last_on,
+            every_days=row.expected_every_days,
+            today=today,
+        )
+        for row in rows
+    )
+    return [draft for draft in drafts if draft]
+
+
+def _qualifications(site: Site, today: date) -> list[Draft]:
+    until = today + timedelta(days=rules.QUALIFICATION_NOTICE_DAYS)
+    here = Role.objects.filter(site=site).values("person_id")
+    rows = Qualification.objects.filter(person__in=here, person__is_active=True, expires_on__range=(today, until))
+    drafts = (
+        rules.qualification_ending(
+            qualification_id=row.pk,
+            site_id=site.pk,
+            person_id=row.person_id,
+            who=row.person.display_name,
+            what=" ".join(filter(None, [row.get_kind_display(), row.method, row.process])),
+            expires_on=row.expires_on,
+            today=today,
+        )
+        for row in rows.select_related("person")
+    )
+    return [draft for draft in drafts if draft]
+
+
+def _soon_days(site_id: int) -> int:
+    policy = Policy.objects.filter(site_id=site_id).first() or Policy()
+    return policy.due_soon_days
+
+
+def _write(site_id: int, drafts: Iterable[Draft], now: datetime) -> None:
+    if not connection.in_atomic_block:
+        raise RuntimeError("an intent belongs in the transaction of what causes it")
+    rows = [
+        Intent(
+            site_id=site_id,
+            kind=draft.kind,
+            key=draft.key,
+            subject=draft.subject[:200],
+            text=draft.text,
+            link=draft.link,
+            joint_id=draft.joint_id,
+            programme_id=draft.programme_id,
+            for_day=draft.for_day,
+            person_id=draft.person_id,
+            created_at=now,
+        )
+        for draft in drafts
+    ]
+    if rows:
+        Intent.objects.bulk_create(rows, batch_size=AT_ONCE, ignore_conflicts=True)
+
+
+# --- from an intent to its deliveries ---------------------------------------------------------------------------------
+
+
+def expand(*, now: datetime) -> int:
+    """Write the deliveries of new intents, by role; returns how many intents. What is in-app has thereby arrived."""
+    done = 0
+    while batch := _expand_batch(now):
+        done += batch
+    return done
+
+
+@transaction.atomic
+def _expand_batch(now: datetime) -> int:
+    skip = connection.features.has_select_for_update_skip_locked
+    rows = Intent.objects.select_for_update(skip_locked=skip).filter(expanded_at=None).order_by("pk")
+    intents = list(rows[:AT_ONCE])
+    if not intents:
+        return 0
+    hearers = _hearers({intent.site_id for intent in intents})
+    people = {person.pk: person for person in Person.objects.filter(is_active=True)}
+    deliveries = []
+    for intent in intents:
+        ids = {pk for pk, site_id, role in hearers if site_id == intent.site_id and role in rules.HEARS[intent.kind]}
+        for pk in sorted((ids | {intent.person_id}) & people.keys()):
+            deliveries += _deliveries(intent, people[pk], now)
+    Delivery.objects.bulk_create(deliveries, batch_size=AT_ONCE, ignore_conflicts=True)
+    Intent.objects.filter(pk__in=[intent.pk for intent in intents]).update(expanded_at=now)
+    return len(intents)
+
+
+def _hearers(site_ids: set[int]) -> list[tuple[int, int, str]]:
+    rows = Role.objects.filter(site_id__in=site_ids, person__is_active=True)
+    return list(rows.values_list("person_id", "site_id", "name"))
+
+
+def _deliveries(intent: Intent, person: Person, now: datetime) -> list[Delivery]:
+    in_app = Delivery(
+        intent=intent,
+        person=person,
+        channel=Delivery.Channel.IN_APP,
+        state=Delivery.State.SENT,
+        next_try_at=now,
+        sent_at=now,
+    )
+    if not person.email:
+        return [in_app]
+    return [in_app, Delivery(intent=intent, person=person, channel=Delivery.Channel.EMAIL, next_try_at=now)]
+
+
+# --- what a person does with them -------------------------------------------------------------------------------------
+
+
+def mark_seen(*, actor: Person, now: datetime, delivery_ids: Iterable[int] | None = None) -> int:
+    """Mark my alerts as seen: some, or all (None). Somebody else's are not found (``not_found``)."""
+    mine = Delivery.objects.filter(person_id=actor.pk, channel=Delivery.Channel.IN_APP)
+    if delivery_ids is not None:
+        wanted = set(delivery_ids)
+        mine = mine.filter(pk__in=wanted)
+        if mine.count() != len(wanted):
+            raise NotFound("not_found", "There is no such alert of yours.")
+    return mine.filter(seen_at=None).update(seen_at=now)
+
+
+def try_again(*, actor: Person, now: datetime, delivery_id: int) -> Delivery:
+    """Send once more what was given up. A manager of the site may (``people.change``)."""
+    known = Delivery.objects.filter(pk=delivery_id).select_related("intent").first()
+    if known is None:
+        raise NotFound("not_found", "There is nothing here that you can see.")
+    require(actor, "people.change", known.intent.site_id)
+    same = Q(pk=known.pk) if not known.batch else Q(batch=known.batch)
+    Delivery.objects.filter(same, state=Delivery.State.FAILED).update(
+        state=Delivery.State.OWED, attempts=0, next_try_at=now, claimed_until=None
+    )
+    known.refresh_from_db()
+    return known

@@ -1,0 +1,112 @@
+"""Emails go out in batches of one person, each batch claimed by one conditional UPDATE, so that two workers never send
+the same one. Nothing is sent inside a transaction.
+
+A worker killed between sending and writing it down leaves a claim that runs out; the batch then goes out again under the
+same Message-ID, by which mail programs know it. That window is the only way to a second copy.
+"""
+
+from __future__ import annotations
+
+import uuid
+from datetime import datetime
+from email.utils import parseaddr
+from smtplib import SMTPException
+
+from django.conf import settings
+from django.core.mail import EmailMessage
+from django.db.models import F, Q
+
+from schedules.alerts import actions, rules
+from schedules.alerts.models import Delivery
+
+TROUBLE = (OSError, SMTPException)  # named, so that a fault of our own is not retried in silence
+CAUTION = "These figures support a decision; they do not make it."
+
+
+def deliver_owed(*, now: datetime, most: int = 1000) -> int:
+    """Expand new intents and send what is owed; returns how many batches went out. Safe beside itself."""
+    actions.expand(now=now)
+    sent = 0
+    for _ in range(most):
+        batch = claim(now=now)
+        if batch is None:
+            break
+        sent += send(batch, now=now)
+    return sent
+
+
+def owed_at(now: datetime) -> Q:
+    """Deliveries to be tried now: owed and due, or claimed by somebody who never came back."""
+    due = Q(state=Delivery.State.OWED, next_try_at__lte=now)
+    left_behind = Q(state=Delivery.State.CLAIMED, claimed_until__lte=now)
+    return Q(channel=Delivery.Channel.EMAIL) & (due | left_behind)
+
+
+def claim(*, now: datetime) -> str | None:
+    """Claim one batch; its name, or None where nothing is owed. A batch that was tried keeps its name and content."""
+    while True:
+        first = Delivery.objects.filter(owed_at(now)).order_by("next_try_at", "pk").first()
+        if first is None:
+            return None
+        if first.batch:
+            batch, rows = first.batch, Q(batch=first.batch)
+        else:
+            fresh = Delivery.objects.filter(owed_at(now), person_id=first.person_id, batch="")
+            ids = list(fresh.order_by("pk").values_list("pk", flat=True)[: rules.BATCH_SIZE])
+            batch, rows = uuid.uuid4().hex, Q(pk__in=ids, batch="")
+        if take(rows, batch, now):
+            return batch
+
+
+def take(rows: Q, batch: str, now: datetime) -> int:
+    """The claim itself: whoever's UPDATE finds the rows still owed has them; returns how many."""
+    return Delivery.objects.filter(rows, owed_at(now)).update(
+        state=Delivery.State.CLAIMED,
+        batch=batch,
+        claimed_until=now + rules.CLAIM_HOLDS,
+        attempts=F("attempts") + 1,
+    )
+
+
+def send(batch: str, *, now: datetime) -> bool:
+    """Send a claimed batch as one message and write down how it went."""
+    rows = list(
+        Delivery.objects.filter(batch=batch, state=Delivery.State.CLAIMED)
+        .select_related("intent__site", "person")
+        .order_by("intent__site__name", "intent_id")
+    )
+    if not rows:
+        return False
+    mine = Delivery.objects.filter(pk__in=[row.pk for row in rows])
+    try:
+        message(batch, rows).send()
+    except TROUBLE as error:
+        wait = rules.retry_after(max(row.attempts for row in rows))
+        state = Delivery.State.FAILED if wait is None else Delivery.State.OWED
+        mine.update(
+            state=state,
+            claimed_until=None,
+            next_try_at=now if wait is None else now + wait,
+            last_error=f"{type(error).__name__}: {error}"[:240],
+        )
+        return False
+    mine.update(state=Delivery.State.SENT, sent_at=now, claimed_until=None, last_error="")
+    return True
+
+
+def message(batch: str, rows: list[Delivery]) -> EmailMessage:
+    """One alert is the mail; several are its lines."""
+    subject = rows[0].intent.subject if len(rows) == 1 else f"{len(rows)} alerts: {rows[0].intent.subject}, ..."
+    lines = []
+    for row in rows:
+        intent = row.intent
+        link = f"\n  {settings.BASE_URL.rstrip('/')}{intent.link}" if intent.link else ""
+        lines.append(f"{intent.site.name}: {intent.text}{link}")
+    body = "\n\n".join([*lines, CAUTION]) + "\n"
+    domain = parseaddr(settings.DEFAULT_FROM_EMAIL)[1].rpartition("@")[2] or "localhost"
+    return EmailMessage(
+        subject=" ".join(subject.split())[:200],
+        body=body,
+        to=[rows[0].person.email],
+        headers={"Message-ID": f"<{batch}@{domain}>"},
+    )

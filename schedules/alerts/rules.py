@@ -1,0 +1,182 @@
+"""What is to be told, to whom, and how often it is tried. Pure: states in, drafts out; today is an argument."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+OVERDUE, DUE_SOON, HOLD_PLACED, HOLD_RELEASED = "overdue", "due soon", "hold placed", "hold released"
+DEFERRAL_ENDING, COUNTER_SILENT = "deferral ending", "counter silent"
+QUALIFICATION_ENDING, UNRATED = "qualification ending", "unrated"
+
+AT_WORK = frozenset({"planner", "technician", "inspector", "engineer", "manager"})
+# kind -> roles at the site that hear of it. A person named by the intent hears of it whatever their role.
+HEARS: dict[str, frozenset[str]] = {
+    OVERDUE: frozenset({"planner", "manager"}),
+    DUE_SOON: frozenset({"planner"}),
+    HOLD_PLACED: AT_WORK,
+    HOLD_RELEASED: AT_WORK,
+    DEFERRAL_ENDING: frozenset({"planner", "manager"}),
+    COUNTER_SILENT: frozenset({"planner", "technician"}),
+    QUALIFICATION_ENDING: frozenset({"manager"}),
+    UNRATED: frozenset({"planner", "engineer"}),
+}
+DEFERRAL_NOTICE_DAYS = 14  # lead times: common practice, no source
+QUALIFICATION_NOTICE_DAYS = 60
+SHIFT_TOLD_AGAIN_DAYS = 14  # a date that a reading moves by less is not told again
+
+FIRST_RETRY = timedelta(minutes=1)
+LONGEST_RETRY = timedelta(hours=4)
+MOST_ATTEMPTS = 14  # with the back-off below: about a day
+CLAIM_HOLDS = timedelta(minutes=5)  # longer than sending one message can take
+BATCH_SIZE = 100  # alerts in one message
+
+
+@dataclass(frozen=True, kw_only=True)
+class Draft:
+    """An intent before it is written. ``key`` makes it one thing."""
+
+    kind: str
+    key: str
+    subject: str
+    text: str
+    link: str = ""
+    joint_id: int | None = None
+    programme_id: int | None = None
+    for_day: date | None = None
+    person_id: int | None = None
+
+
+def overdue(*, programme_id: int, joint_id: int, what: str, due_on: date, today: date) -> Draft:
+    days = (today - due_on).days
+    return Draft(
+        kind=OVERDUE,
+        key=f"overdue:{programme_id}:{due_on.isoformat()}",
+        subject=f"Overdue: {what}",
+        text=f"{what} was due on {day(due_on)}, {days} day{'s' if days != 1 else ''} ago.",
+        link=f"/joints/{joint_id}/",
+        joint_id=joint_id,
+        programme_id=programme_id,
+        for_day=due_on,
+    )
+
+
+def due_soon(*, programme_id: int, joint_id: int, what: str, due_on: date) -> Draft:
+    return Draft(
+        kind=DUE_SOON,
+        key=f"due soon:{programme_id}:{due_on.isoformat()}",
+        subject=f"Due soon: {what}",
+        text=f"{what} is due on {day(due_on)}.",
+        link=f"/joints/{joint_id}/",
+        joint_id=joint_id,
+        programme_id=programme_id,
+        for_day=due_on,
+    )
+
+
+def hold_placed(*, hold_id: int, what: str, reason: str, by: str, joint_id: int | None) -> Draft:
+    return Draft(
+        kind=HOLD_PLACED,
+        key=f"hold placed:{hold_id}",
+        subject=f"Held, not to be used: {what}",
+        text=f"{what} is held: {reason} Placed by {by}.",
+        link="/holds/",
+        joint_id=joint_id,
+    )
+
+
+def hold_released(*, hold_id: int, what: str, reason: str, by: str, joint_id: int | None) -> Draft:
+    return Draft(
+        kind=HOLD_RELEASED,
+        key=f"hold released:{hold_id}",
+        subject=f"Hold lifted: {what}",
+        text=f"The hold on {what} was lifted by {by}: {reason}",
+        link="/holds/",
+        joint_id=joint_id,
+    )
+
+
+def deferral(
+    *, deferral_id: int, order_id: int, what: str, ends_on: date, signed_by_id: int, today: date
+) -> Draft | None:
+    """About to end, or ended with the work not done; None where neither is so."""
+    if ends_on > today + timedelta(days=DEFERRAL_NOTICE_DAYS):
+        return None
+    lapsed = ends_on < today
+    state, verb = ("ended", "ended") if lapsed else ("ending", "ends")
+    after = "It is overdue again." if lapsed else "Do the work, or sign anew."
+    return Draft(
+        kind=DEFERRAL_ENDING,
+        key=f"deferral {state}:{deferral_id}:{ends_on.isoformat()}",
+        subject=f"Deferral {verb}: {what}",
+        text=f"{what} was put off until {day(ends_on)}. {after}",
+        link=f"/orders/{order_id}/",
+        for_day=ends_on,
+        person_id=signed_by_id,
+    )
+
+
+def counter_silent(
+    *, counter_id: int, what: str, as_of: date | None, every_days: int, today: date
+) -> Draft | None:
+    """Not read for longer than expected, or never; None where it was read in time."""
+    if as_of is not None and (today - as_of).days <= every_days:
+        return None
+    since = f"since {day(as_of)}" if as_of else "yet"
+    then = "Until then it is counted at its busiest rate." if as_of else "Nothing can be forecast before."
+    return Draft(
+        kind=COUNTER_SILENT,
+        key=f"counter silent:{counter_id}:{as_of.isoformat() if as_of else 'never'}",
+        subject=f"Not read: {what}",
+        text=f"{what} was not read {since}; it is expected every {every_days} days. {then}",
+        link=f"/counters/{counter_id}/",
+        for_day=as_of,
+    )
+
+
+def qualification_ending(
+    *, qualification_id: int, site_id: int, person_id: int, who: str, what: str, expires_on: date, today: date
+) -> Draft | None:
+    if not today <= expires_on <= today + timedelta(days=QUALIFICATION_NOTICE_DAYS):
+        return None
+    return Draft(
+        kind=QUALIFICATION_ENDING,
+        key=f"qualification ending:{site_id}:{qualification_id}:{expires_on.isoformat()}",
+        subject=f"About to lapse: {what} of {who}",
+        text=f"The qualification {what} of {who} ends on {day(expires_on)}.",
+        for_day=expires_on,
+        person_id=person_id,
+    )
+
+
+def unrated(*, site_id: int, count: int, today: date) -> Draft | None:
+    """Once a week while there are any."""
+    if not count:
+        return None
+    year, week, _ = today.isocalendar()
+    looks = "1 look is" if count == 1 else f"{count} looks are"
+    return Draft(
+        kind=UNRATED,
+        key=f"unrated:{site_id}:{year}-W{week:02d}",
+        subject=f"{count} unrated",
+        text=f"{looks} unrated: a figure is missing, so only the calendar limits them. The due list names each figure.",
+        link="/due/?unrated=true",
+        for_day=today,
+    )
+
+
+def is_told_already(new: date, told: Iterable[date]) -> bool:
+    """Whether a date so near was told before: readings move dates by a day or two, which is no news."""
+    return any(abs((new - each).days) < SHIFT_TOLD_AGAIN_DAYS for each in told)
+
+
+def retry_after(attempts: int) -> timedelta | None:
+    """How long after the ``attempts``-th failure to try again: doubling; None is to give up."""
+    if attempts >= MOST_ATTEMPTS:
+        return None
+    return min(FIRST_RETRY * 2 ** (attempts - 1), LONGEST_RETRY)
+
+
+def day(on: date) -> str:
+    return f"{on.day} {on:%b %Y}"

@@ -1,0 +1,21 @@
+"""Celery doors of the alerts. Names are a wire format."""
+
+from celery import shared_task
+from django.db import OperationalError
+from django.utils import timezone
+
+from schedules.alerts import actions, deliver
+
+RETRY = {"autoretry_for": (OperationalError,), "retry_backoff": True, "max_retries": 5, "ignore_result": True}
+
+
+@shared_task(name="alerts.raise_owed", **RETRY)
+def raise_owed() -> None:
+    """Look for what the passing of days brings."""
+    actions.raise_owed(now=timezone.now())
+
+
+@shared_task(name="alerts.deliver_owed", **RETRY)
+def deliver_owed() -> None:
+    """Send what is owed."""
+    deliver.deliver_owed(now=timezone.now())

@@ -1,0 +1,129 @@
+"""What every deed on an order shares: seen, allowed, locked, unchanged, then written down. For this capability's actions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+
+from assets_app.people import queries as people
+from assets_app.people import rules as rights
+from assets_app.people.models import Person
+from assets_app.record import actions as record
+from assets_app.record.models import RecordEntry
+from assets_app.refusals import Conflict, NotFound
+from schedules.work import rules
+from schedules.work.models import WorkOrder
+
+
+@dataclass
+class Deed:
+    """One deed on a locked order; ``facts`` go into the record under the name of ``entry``."""
+
+    order: WorkOrder
+    actor: Person
+    now: datetime
+    entry: str
+    facts: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def today(self) -> date:
+        return people.day_at(self.order.site, self.now)
+
+
+@contextmanager
+def change(
+    order_id: int,
+    deed: str,
+    *,
+    rights_of: tuple[str, ...],
+    expected_version: int,
+    actor: Person,
+    now: datetime,
+    entry: str,
+) -> Iterator[Deed]:
+    """Run a deed on an order: permission, lock, version, state; then save it with its version and its entry.
+
+    ``rights_of``: any of these deeds of the permission table suffices. Raises ``NotFound`` (``not_found``),
+    ``NotAllowed`` (``role_lacks_right``), ``Conflict`` (``order_changed`` with what changed since,
+    ``order_state``).
+    """
+    require_any(actor, rights_of, site_of(order_id))
+    with transaction.atomic():
+        order = locked(order_id)
+        check_version(order, expected_version)
+        state = rules.after(deed, order.state)
+        if state is None:
+            raise Conflict("order_state", rules.why_not(deed, order.state), state=order.state)
+        doing = Deed(order, actor, now, entry)
+        before, order.state = order.state, state
+        yield doing
+        order.version += 1
+        order.save()
+        write_down(order, doing.entry, actor=actor, now=now, before=before, **doing.facts)
+
+
+def site_of(order_id: int) -> int:
+    site_id = WorkOrder.objects.filter(pk=order_id).values_list("site_id", flat=True).first()
+    if site_id is None:
+        raise NotFound("not_found", "There is nothing here that you can see.")
+    return site_id
+
+
+def require_any(actor: Person, deeds: tuple[str, ...], site_id: int) -> None:
+    """Refuse unless one of ``deeds`` is the person's to do at the site."""
+    roles = people.roles_at(actor, site_id)
+    if not any(rights.may(deed, roles) for deed in deeds):
+        people.require(actor, deeds[0], site_id)
+
+
+def locked(order_id: int) -> WorkOrder:
+    rows = WorkOrder.objects.select_for_update(of=("self",)).select_related("site", "joint", "asset")
+    return rows.get(pk=order_id)
+
+
+def check_version(order: WorkOrder, expected: int) -> None:
+    """Refuse (``order_changed``) what was decided on an older state of the order, with what changed since."""
+    if order.version == expected:
+        return
+    changes = changed_since(order, expected)
+    said = "; ".join(f"{one['deed']} by {one['by']}" for one in changes) or "it was changed"
+    raise Conflict(
+        "order_changed",
+        f"The order changed since you opened it: {said}. Look at it again, then decide.",
+        version=order.version,
+        changes=changes,
+    )
+
+
+def changed_since(order: WorkOrder, version: int) -> list[dict[str, Any]]:
+    """The deeds on the order after ``version``, oldest first."""
+    rows = RecordEntry.objects.filter(subject_kind="workorder", subject_id=order.pk).order_by("sequence")
+    return [
+        {"deed": words(row.deed), "by": row.actor_name, "at": row.at.isoformat(), "version": row.facts["version"]}
+        for row in rows
+        if row.facts.get("version", 0) > version
+    ]
+
+
+def words(deed: str) -> str:
+    """``order.step_done`` -> ``step done``."""
+    return deed.rpartition(".")[2].replace("_", " ")
+
+
+def write_down(order: WorkOrder, entry: str, *, actor: Person | None, now: datetime, **facts: Any) -> None:
+    content = {"number": order.number, "title": order.title, "state": order.state, "version": order.version, **facts}
+    record.append(
+        site_id=order.site_id,
+        deed=entry,
+        actor=actor,
+        subject=order,
+        content=content,
+        now=now,
+        asset_id=order.asset_id,
+        joint_id=order.joint_id,
+    )
