@@ -20,6 +20,8 @@ from assets_app.refusals import NotFound
 from schedules.due import actions, queries
 from schedules.due.models import DueDate, Limit, Policy, Programme
 from schedules.due.rules import LIMITS
+from schedules.due.sum_steps import steps
+from schedules.due.working import work_out
 
 
 class DueDateOut(serializers.ModelSerializer):
@@ -78,7 +80,7 @@ class LimitLineOut(serializers.Serializer):
 class FigureOut(serializers.Serializer):
     name = serializers.CharField()
     symbol = serializers.CharField()
-    value = serializers.CharField()
+    value = serializers.FloatField()
     unit = serializers.CharField()
     source = serializers.CharField()
     status = serializers.CharField()
@@ -109,11 +111,69 @@ class DueDateExplained(APIView):
     @extend_schema(responses=ExplanationOut)
     def get(self, request: Request, programme: int) -> Response:
         """The due date of one programme, explained."""
-        row = Programme.objects.select_related("asset").filter(pk=programme).first()
-        if row is None:
-            raise NotFound("not_found", "There is nothing here that you can see.")
-        people.require(request.user, "read", row.asset.site_id)
+        _seen(request, programme)
         return Response(ExplanationOut(queries.explain(programme, now=timezone.now())).data)
+
+
+class StepOut(serializers.Serializer):
+    title = serializers.CharField()
+    formula = serializers.CharField()
+    figures = serializers.CharField()
+    result = serializers.CharField()
+    source = serializers.CharField()
+    status = serializers.CharField()
+    caution = serializers.CharField()
+
+
+class SumOut(ExplanationOut):
+    """A due date with its working, step by step."""
+
+    steps = StepOut(many=True)
+
+
+class TrialIn(serializers.Serializer):
+    """Inputs on trial: any of the figures that the rating uses; units mm, MPa, counts. Nothing is saved."""
+
+    bins = serializers.ListField(child=serializers.ListField(child=serializers.FloatField(min_value=0)), required=False)
+    peak_mpa = serializers.FloatField(required=False, min_value=0, allow_null=True)
+    wall_mm = serializers.FloatField(required=False, min_value=0, allow_null=True)
+    attachment_mm = serializers.FloatField(required=False, min_value=0, allow_null=True)
+    category_mpa = serializers.FloatField(required=False, min_value=0, allow_null=True)
+    steel_grade = serializers.CharField(required=False, allow_blank=True)
+    access = serializers.ChoiceField(choices=["easy", "moderate", "difficult"], required=False)
+    conditions = serializers.ChoiceField(choices=Inspection.Conditions.choices, required=False)
+    detection_chance = serializers.FloatField(required=False, min_value=0.5, max_value=0.99)
+    lowest_service_c = serializers.FloatField(required=False, min_value=-60, max_value=60)
+    calendar_months = serializers.IntegerField(required=False, allow_null=True, min_value=1, max_value=600)
+    duty_count = serializers.FloatField(required=False, allow_null=True, min_value=1)
+
+
+class TheSum(APIView):
+    @extend_schema(responses=SumOut)
+    def get(self, request: Request, programme: int) -> Response:
+        """The working of a due date."""
+        return self._answer(request, programme, {})
+
+    @extend_schema(request=TrialIn, responses=SumOut)
+    def post(self, request: Request, programme: int) -> Response:
+        """The working with some inputs changed on trial; nothing is saved."""
+        given = TrialIn(data=request.data)
+        given.is_valid(raise_exception=True)
+        return self._answer(request, programme, given.validated_data)
+
+    def _answer(self, request: Request, programme: int, changes: dict[str, Any]) -> Response:
+        _seen(request, programme)
+        worked = work_out(programme, now=timezone.now(), changes=changes)
+        body = ExplanationOut(queries.explain_worked(worked)).data
+        return Response({**body, "steps": StepOut(steps(worked), many=True).data})
+
+
+def _seen(request: Request, programme: int) -> None:
+    """Refused as not found where the person has no role at the programme's site."""
+    row = Programme.objects.select_related("asset").filter(pk=programme).first()
+    if row is None:
+        raise NotFound("not_found", "There is nothing here that you can see.")
+    people.require(request.user, "read", row.asset.site_id)
 
 
 class ProgrammeOut(serializers.ModelSerializer):
@@ -228,6 +288,7 @@ class PolicyList(generics.ListAPIView):
 urlpatterns = [
     path("due-dates/", DueDateList.as_view(), name="api-due-dates"),
     path("due-dates/<int:programme>/", DueDateExplained.as_view(), name="api-due-date"),
+    path("due-dates/<int:programme>/sum/", TheSum.as_view(), name="api-sum"),
     path("programmes/", ProgrammeList.as_view(), name="api-programmes"),
     path("fixed-days/", FixedDays.as_view(), name="api-fixed-days"),
     path("policies/", PolicyList.as_view(), name="api-policies"),

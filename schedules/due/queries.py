@@ -244,7 +244,6 @@ def _moves(worked: WorkedOut, facts: sentences.Facts) -> list[str]:
 def _figures(worked: WorkedOut) -> list[Figure]:
     """Every figure the damage and the growth window rest on, with unit, source and status."""
     inputs, rated = worked.rated.inputs, worked.rated
-    n = sentences.number
     spectrum = inputs.get("spectrum_source", ""), inputs.get("spectrum_status", "")
     rows: list[Figure] = []
 
@@ -252,7 +251,7 @@ def _figures(worked: WorkedOut) -> list[Figure]:
         name: str, symbol: str, value: float | None, unit: str, source: str = "", status: str = "", caution: str = ""
     ) -> None:
         if value is not None:
-            rows.append(Figure(name, symbol, n(value), unit, source, status, caution))
+            rows.append(Figure(name, symbol, value, unit, source, status, caution))
 
     unit = worked.curve.unit if worked.curve else "counts"
     chance, access = inputs.get("detection_chance", 0.9), worked.facts.access

@@ -13,7 +13,7 @@ class Figure:
 
     name: str
     symbol: str
-    value: str
+    value: float
     unit: str = ""
     source: str = ""
     status: str = ""  # published | common practice | from memory: to be confirmed | measured | calculated | assumed ...
@@ -66,6 +66,9 @@ class Facts:
     excused_until: date | None = None
 
 
+GAP = "\u202f"  # narrow, and no line breaks there
+
+
 def day(on: date | None, *, year: bool = True) -> str:
     """``14 June 2026``."""
     if on is None:
@@ -74,14 +77,14 @@ def day(on: date | None, *, year: bool = True) -> str:
 
 
 def number(value: float | None, digits: int = 3) -> str:
-    """A figure with as many digits as it deserves, thousands parted: ``84,000``, ``1.86``, ``0.231``."""
+    """A figure with as many digits as it deserves, thousands parted by a gap: ``84 000``, ``1.86``, ``0.231``."""
     if value is None:
         return "unknown"
     if value == 0:
         return "0"
     size = abs(value)
     if size >= 1000:
-        return f"{float(f'{value:.{digits}g}'):,.0f}"
+        return f"{float(f'{value:.{digits}g}'):,.0f}".replace(",", GAP)
     return f"{value:.{digits}g}" if size >= 1e-3 else f"{value:.{digits - 1}e}"
 
 
