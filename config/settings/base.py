@@ -138,9 +138,28 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "REDOC_DIST": "SIDECAR",
     "SCHEMA_PATH_PREFIX": "/api/v1",
-    "ENUM_NAME_OVERRIDES": {"StressKindEnum": [("direct", "direct"), ("shear", "shear")]},
+    # Sets of choices that several fields share, or whose fields' names clash, get the trade's name in the schema.
+    "ENUM_NAME_OVERRIDES": {
+        "StressKindEnum": [("direct", "direct"), ("shear", "shear")],
+        "LimitEnum": "schedules.due.models.Limit",
+        "MethodEnum": "assets_app.inspections.models.Method",
+        "SeverityEnum": "assets_app.inspections.models.Severity",
+        "LookConditionsEnum": "assets_app.inspections.models.Inspection.Conditions",
+        "LookResultEnum": "assets_app.inspections.models.Inspection.Result",
+        "FindingStateEnum": "assets_app.inspections.models.Finding.State",
+        "AssetKindEnum": "assets_app.register.models.Asset.Kind",
+        "JointKindEnum": "assets_app.register.models.Joint.Kind",
+        "QualificationKindEnum": "assets_app.people.models.Qualification.Kind",
+        "RoleEnum": "assets_app.people.models.RoleName",
+        "OrderKindEnum": "schedules.work.models.WorkOrder.Kind",
+        "OrderStateEnum": "schedules.work.models.WorkOrder.State",
+        "StepKindEnum": "schedules.work.models.Step.Kind",
+        "DeferralStateEnum": "schedules.deferral.models.Deferral.State",
+        "AlertKindEnum": "schedules.alerts.models.Intent.Kind",
+    },
 }
 REST_KNOX = {"TOKEN_TTL": None, "AUTO_REFRESH": False}
+KNOX_TOKEN_MODEL = "knox.AuthToken"
 
 EMAIL_BACKEND = env("EMAIL_BACKEND", default="django.core.mail.backends.console.EmailBackend")
 EMAIL_FILE_PATH = env("EMAIL_FILE_PATH", default=str(ROOT / ".run" / "mail"))
