@@ -1,8 +1,8 @@
 """Emails go out in batches of one person, each batch claimed by one conditional UPDATE, so that two workers never send
 the same one. Nothing is sent inside a transaction.
 
-A worker killed between sending and writing it down leaves a claim that runs out; the batch then goes out again under the
-same Message-ID, by which mail programs know it. That window is the only way to a second copy.
+A worker killed between sending and writing it down leaves a claim that runs out; the batch then goes out again under
+the same Message-ID, by which mail programs know it. That window is the only way to a second copy.
 """
 
 from __future__ import annotations

@@ -62,7 +62,7 @@ def place_hold(
 
 
 def place_for_finding(*, finding: Finding, now: datetime) -> Hold | None:
-    """A finding that says *hold now* holds its joint, once, in the transaction that says so. Nobody has to think of it."""
+    """A finding that says *hold now* holds its joint, once, in the transaction that says so."""
     if not finding.is_open or finding.severity != Severity.HOLD_NOW:
         return None
     if Hold.objects.filter(finding=finding, released_at=None).exists():

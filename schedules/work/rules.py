@@ -76,7 +76,7 @@ _LOOK: dict[str, tuple[StepText, ...]] = {
             "lx",
             source="ISO 17637:2016, clause 4 (from memory)",
         ),
-        StepText("Eye within 600 mm and at 30° or more to the surface", source="ISO 17637:2016, clause 4 (from memory)"),
+        StepText("Eye within 600 mm, at 30° or more to the surface", source="ISO 17637:2016, clause 4 (from memory)"),
     ),
     "PT": (
         StepText("Cleaned to bare metal and dry"),
