@@ -31,6 +31,7 @@ from assets_app.register.models import Joint
 
 __all__ = [
     "FindingInput",
+    "Inspection",
     "PhotoInput",
     "add_evidence",
     "close_finding",

@@ -15,6 +15,7 @@ from typing import TypeVar
 
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
+from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 
 from assets_app.inspections import photos
@@ -126,6 +127,14 @@ def written_files() -> Iterator[list[str]]:
         for name in written:
             default_storage.delete(name)
         raise
+
+
+def read_upload(upload: UploadedFile) -> bytes:
+    """The bytes of an upload, refused by its size before it is read into memory."""
+    if upload.size is None or upload.size > photos.MOST_BYTES:
+        limit = photos.MOST_BYTES // 1024**2
+        raise Unprocessable("photo_too_large", f"A photo may have at most {limit} MB.", field="photo")
+    return upload.read()
 
 
 def sweep_evidence(*, now: datetime, older_than: timedelta = timedelta(days=1), dry_run: bool = False) -> list[str]:

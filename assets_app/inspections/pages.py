@@ -1,3 +1,259 @@
-"""The pages of this capability, relative to the root."""
+"""The pages of looks and findings: record a look (phone first), one finding, a photo."""
 
-urlpatterns: list = []
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.forms import BaseFormSet, formset_factory
+from django.http import FileResponse, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from assets_app.inspections import actions, forms, queries
+from assets_app.inspections.evidence_actions import joint_for, read_upload
+from assets_app.inspections.inputs import PhotoInput
+from assets_app.inspections.kinds import KINDS
+from assets_app.inspections.look_rules import MOST_FINDINGS
+from assets_app.inspections.models import SEVERITY_ORDER, Evidence, Finding
+from assets_app.people import rules as rights
+from assets_app.people.queries import qualified_for, roles_at
+from assets_app.record import queries as record
+from assets_app.record.sentences import sentence
+from assets_app.refusals import NotAllowed, NotFound, Refused
+from assets_app.register.models import Joint
+
+Findings = formset_factory(forms.FindingForm, extra=0, max_num=MOST_FINDINGS, absolute_max=MOST_FINDINGS)
+
+
+# A new look -----------------------------------------------------------------------------------------------------------
+
+
+@login_required
+def look_new(request: HttpRequest, joint_id: int) -> HttpResponse:
+    """Record a look: method, result, conditions, findings one below the other, photos."""
+    joint = joint_for(request.user, "read", joint_id)
+    _may_look(request, joint)
+    known = [(one.pk, _known_words(one)) for one in queries.open_findings(joint.pk)]
+    row = {"joint": joint, "known": known}
+    if request.method != "POST":
+        return _show_look(request, joint, *_fresh_forms(request, joint, row))
+    if "add" in request.POST:  # one more finding; what was typed stays
+        data = request.POST.copy()
+        data["findings-TOTAL_FORMS"] = str(min(_count(data.get("findings-TOTAL_FORMS")) + 1, MOST_FINDINGS))
+        look = forms.LookForm(initial=data.dict(), joint=joint)
+        rows = Findings(prefix="findings", form_kwargs=row, initial=_typed(data))
+        return _show_look(request, joint, look, rows)
+    look = forms.LookForm(request.POST, joint=joint)
+    rows = Findings(request.POST, request.FILES, prefix="findings", form_kwargs=row)
+    if look.is_valid() and rows.is_valid():
+        try:
+            inspection = _record(request, joint, look, rows)
+        except (NotAllowed, NotFound):
+            raise
+        except Refused as refusal:
+            _beside_the_field(refusal, look, rows)
+        else:
+            messages.success(request, _recorded_words(inspection.findings.all()))
+            first = inspection.findings.first()
+            return redirect("finding", first.pk) if first else redirect(f"/joints/{joint.pk}/")
+    return _show_look(request, joint, look, rows, status=422)
+
+
+def _may_look(request: HttpRequest, joint: Joint) -> None:
+    roles = roles_at(request.user, joint.asset.site_id)
+    if not rights.may("inspection.record", roles) and not (
+        joint.kind == Joint.Kind.BOLTED and rights.may("bolt_check.record", roles)
+    ):
+        joint_for(request.user, "inspection.record", joint.pk)  # refuses, naming who could
+
+
+def _fresh_forms(
+    request: HttpRequest, joint: Joint, row: dict[str, Any]
+) -> tuple[forms.LookForm, BaseFormSet[forms.FindingForm]]:
+    here = timezone.now().astimezone(ZoneInfo(joint.asset.site.time_zone))
+    method = request.GET.get("method") or ("BC" if joint.kind == Joint.Kind.BOLTED else "VT")
+    look = forms.LookForm(initial={"inspected_at": f"{here:%Y-%m-%dT%H:%M}", "method": method}, joint=joint)
+    return look, Findings(prefix="findings", form_kwargs=row, initial=[{}])
+
+
+def _show_look(
+    request: HttpRequest,
+    joint: Joint,
+    look: forms.LookForm,
+    rows: BaseFormSet[forms.FindingForm],
+    *,
+    status: int = 200,
+) -> HttpResponse:
+    today = timezone.now().astimezone(ZoneInfo(joint.asset.site.time_zone)).date()
+    method = str(look["method"].value() or "")
+    able = qualified_for(method, joint.asset.site_id, today) if method else []
+    context = {"joint": joint, "look": look, "rows": rows, "able": able, "method": method}
+    context["i_am_able"] = any(who.pk == request.user.pk for who in able)
+    return render(request, "inspections/look_new.html", context, status=status)
+
+
+def _record(
+    request: HttpRequest, joint: Joint, look: forms.LookForm, rows: BaseFormSet[forms.FindingForm]
+) -> actions.Inspection:
+    given = [form for form in rows if form.is_given]
+    photos = []
+    for form in rows:
+        index = given.index(form) if form in given else None
+        for upload in form.cleaned_data.get("photos") or []:
+            photos.append(PhotoInput(data=read_upload(upload), name=upload.name, finding_index=index))
+    return actions.record_inspection(
+        joint_id=joint.pk,
+        findings=[form.finding() for form in given],
+        photos=photos,
+        actor=request.user,
+        now=timezone.now(),
+        **look.cleaned_data,
+    )
+
+
+def _beside_the_field(refusal: Refused, look: forms.LookForm, rows: BaseFormSet[forms.FindingForm]) -> None:
+    """The refusal of an action, put beside the field it names."""
+    where, _, name = refusal.field.rpartition(".")
+    if where.startswith("findings["):
+        given = [form for form in rows if form.is_given]
+        form = given[int(where.removeprefix("findings[").removesuffix("]"))]
+        form.add_error(name if name in form.fields else None, refusal.message)
+    else:
+        look.add_error(refusal.field if refusal.field in look.fields else None, refusal.message)
+
+
+def _typed(data: Any) -> list[dict[str, str]]:
+    """What was typed in each finding so far, for a form that is shown again with one more."""
+    names = list(forms.FindingForm.base_fields)
+    count = _count(data["findings-TOTAL_FORMS"])
+    return [{name: data.get(f"findings-{row}-{name}", "") for name in names} for row in range(count)]
+
+
+def _count(text: str | None) -> int:
+    return int(text) if text and text.isdigit() and len(text) < 4 else 1
+
+
+def _known_words(finding: Finding) -> str:
+    kind = KINDS[finding.kind].words if finding.kind in KINDS else finding.kind
+    return f"{kind} found {finding.found_on:%-d %b %Y}, measured again"
+
+
+def _recorded_words(findings: Any) -> str:
+    severities = [finding.severity for finding in findings]
+    if not severities:
+        return "Recorded: nothing beyond the limits."
+    return f"Recorded. The gravest finding is {max(severities, key=SEVERITY_ORDER.__getitem__)}."
+
+
+# One finding ----------------------------------------------------------------------------------------------------------
+
+# deed in the address -> (right, form, action, what the button says)
+DEEDS: dict[str, tuple[str, type[forms.ReasonForm], Callable[..., Any], str]] = {
+    "raise": ("finding.raise", forms.SeverityForm, actions.raise_severity, "Call it graver"),
+    "lower": ("finding.lower", forms.SeverityForm, actions.lower_severity, "Call it milder"),
+    "assess": ("finding.assess", forms.AssessForm, actions.sign_assessment, "Sign an assessment"),
+    "close": ("finding.close", forms.ReasonForm, actions.close_finding, "Close without a repair"),
+}
+
+
+@login_required
+@require_GET
+def finding(request: HttpRequest, finding_id: int) -> HttpResponse:
+    """What was seen, where, its sizes over time, how grave and why, and what this person may do about it."""
+    return _show_finding(request, queries.finding_for(request.user, finding_id))
+
+
+@login_required
+@require_POST
+def finding_deed(request: HttpRequest, finding_id: int, deed: str) -> HttpResponse:
+    """One deed done to a finding."""
+    row = queries.finding_for(request.user, finding_id)
+    if deed not in DEEDS:
+        raise NotFound("not_found", "There is nothing here that you can see.")
+    _, form_class, act, _ = DEEDS[deed]
+    form = form_class(request.POST, auto_id=f"id_{deed}_%s")
+    if form.is_valid():
+        try:
+            act(finding_id=row.pk, actor=request.user, now=timezone.now(), **form.cleaned_data)
+        except (NotAllowed, NotFound):
+            raise
+        except Refused as refusal:
+            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+        else:
+            messages.success(request, "Done, and in the record.")
+            return redirect("finding", row.pk)
+    return _show_finding(request, row, tried={deed: form}, status=422)
+
+
+@login_required
+@require_POST
+def finding_photo(request: HttpRequest, finding_id: int) -> HttpResponse:
+    """Photos added to a finding later."""
+    row = queries.finding_for(request.user, finding_id)
+    for upload in request.FILES.getlist("photos")[:20]:
+        actions.add_evidence(
+            joint_id=row.joint_id,
+            finding_id=row.pk,
+            data=read_upload(upload),
+            name=upload.name,
+            actor=request.user,
+            now=timezone.now(),
+        )
+    return redirect("finding", row.pk)
+
+
+def _show_finding(
+    request: HttpRequest, row: Finding, *, tried: dict[str, Any] | None = None, status: int = 200
+) -> HttpResponse:
+    roles = roles_at(request.user, row.joint.asset.site_id)
+    deeds = []
+    for name, (right, form_class, _, words) in DEEDS.items():
+        if row.is_open and rights.may(right, roles):
+            form = (tried or {}).get(name) or form_class(auto_id=f"id_{name}_%s")
+            deeds.append({"name": name, "words": words, "form": form, "open": name in (tried or {})})
+    history = record.entries(request.user, joint_id=row.joint_id).filter(subject_kind="finding", subject_id=row.pk)
+    context = {
+        "finding": row,
+        "kind": KINDS.get(row.kind),
+        "joint": row.joint,
+        "sizes": queries.sizes(row),
+        "assessments": row.assessments.select_related("signed_by"),
+        "deeds": deeds,
+        "may_add": rights.may("evidence.add", roles),
+        "history": [{"entry": entry, "words": sentence(entry.deed, entry.facts)} for entry in history[:50]],
+    }
+    return render(request, "inspections/finding.html", context, status=status)
+
+
+# A photo --------------------------------------------------------------------------------------------------------------
+
+
+@login_required
+@require_GET
+def evidence_view(request: HttpRequest, evidence_id: int) -> HttpResponse:
+    """The redrawn copy, for whoever may see the joint."""
+    return photo_response(queries.evidence_view(request.user, evidence_id))
+
+
+def photo_response(evidence: Evidence) -> HttpResponse:
+    """The copy for the page; a photo never changes, but who may see it does: kept by the person's own browser only."""
+    response = FileResponse(evidence.view.open("rb"), content_type="image/jpeg")
+    response["Cache-Control"] = "private, max-age=86400, immutable"
+    response["X-Content-Type-Options"] = "nosniff"
+    response["Content-Disposition"] = f'inline; filename="photo-{evidence.pk}.jpg"'
+    return response
+
+
+urlpatterns = [
+    path("joints/<int:joint_id>/looks/new/", look_new, name="look-new"),
+    path("findings/<int:finding_id>/", finding, name="finding"),
+    path("findings/<int:finding_id>/photos/", finding_photo, name="finding-photos"),
+    path("findings/<int:finding_id>/<slug:deed>/", finding_deed, name="finding-deed"),
+    path("evidence/<int:evidence_id>/view.jpg", evidence_view, name="evidence-view"),
+]

@@ -1,3 +1,193 @@
-"""The API of this capability, relative to /api/v1/."""
+"""Who am I, who are my colleagues, what are they qualified for; and a token for each device."""
 
-urlpatterns: list = []
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib.auth import authenticate
+from django.db import transaction
+from django.db.models import QuerySet
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema, extend_schema_field
+from knox.models import AuthToken
+from rest_framework import mixins, serializers, viewsets
+from rest_framework.decorators import action
+from rest_framework.permissions import AllowAny, IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.routers import SimpleRouter
+
+from assets_app.doors.idempotency import once
+from assets_app.people import actions, queries
+from assets_app.people.models import DeviceToken, Person, Qualification, Role
+from assets_app.refusals import Conflict, NotAllowed
+
+MOST_TOKENS = 20
+
+
+class RoleSerializer(serializers.ModelSerializer):
+    class Meta:
+        model = Role
+        fields = ("site", "name", "release_authority")
+
+
+class QualificationSerializer(serializers.ModelSerializer):
+    class Meta:
+        model = Qualification
+        fields = (
+            *("id", "person", "kind", "method", "level", "process", "welding_position", "certificate"),
+            *("issued_on", "expires_on", "last_used_on"),
+        )
+
+
+class PersonSerializer(serializers.ModelSerializer):
+    """A colleague: name, roles at the sites you share, certificates."""
+
+    roles = serializers.SerializerMethodField()
+    qualifications = QualificationSerializer(many=True, read_only=True)
+
+    class Meta:
+        model = Person
+        fields = ("id", "username", "display_name", "roles", "qualifications")
+        extra_kwargs = {"display_name": {"read_only": True}}
+
+    @extend_schema_field(RoleSerializer(many=True))
+    def get_roles(self, person: Person) -> list[dict[str, Any]]:
+        shared = self.context.get("shared_sites", set())
+        return RoleSerializer([role for role in person.roles.all() if role.site_id in shared], many=True).data
+
+
+class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
+    """The people with a role at a site of yours."""
+
+    queryset = Person.objects.none()
+    serializer_class = PersonSerializer
+
+    def get_queryset(self) -> QuerySet[Person]:
+        if getattr(self, "swagger_fake_view", False):
+            return self.queryset
+        return queries.colleagues_of(self.request.user).prefetch_related("roles", "qualifications")
+
+    def get_serializer_context(self) -> dict[str, Any]:
+        context = super().get_serializer_context()
+        if not getattr(self, "swagger_fake_view", False):
+            context["shared_sites"] = set(queries.sites_of(self.request.user).values_list("pk", flat=True))
+        return context
+
+    @extend_schema(summary="Who am I")
+    @action(detail=False)
+    def me(self, request: Request) -> Response:
+        return Response(self.get_serializer(request.user).data)
+
+
+class QualificationReport(serializers.ModelSerializer):
+    site = serializers.IntegerField(min_value=1, max_value=2**63 - 1)
+    person = serializers.IntegerField(min_value=1, max_value=2**63 - 1)
+
+    class Meta:
+        model = Qualification
+        fields = (
+            *("site", "person", "kind", "method", "level", "process", "welding_position", "certificate"),
+            *("issued_on", "expires_on"),
+        )
+
+
+class QualificationViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
+    """Certificates of your colleagues; a manager of the site puts them on file."""
+
+    queryset = Qualification.objects.none()
+    serializer_class = QualificationSerializer
+    filterset_fields = ("person", "kind", "method")
+
+    def get_queryset(self) -> QuerySet[Qualification]:
+        if getattr(self, "swagger_fake_view", False):
+            return self.queryset
+        return Qualification.objects.filter(person__in=queries.colleagues_of(self.request.user).order_by())
+
+    @extend_schema(request=QualificationReport, responses={201: QualificationSerializer})
+    def create(self, request: Request) -> Response:
+        report = QualificationReport(data=request.data)
+        report.is_valid(raise_exception=True)
+        told = dict(report.validated_data)
+        site_id, person_id = told.pop("site"), told.pop("person")
+
+        def deed() -> tuple[int, dict[str, Any]]:
+            row = actions.add_qualification(
+                site_id=site_id, person_id=person_id, actor=request.user, now=timezone.now(), **told
+            )
+            return 201, dict(QualificationSerializer(row).data)
+
+        return once(request, deed)
+
+
+class SignIn(serializers.Serializer):
+    username = serializers.CharField(max_length=150)
+    password = serializers.CharField(max_length=256, trim_whitespace=False, write_only=True)
+    name = serializers.CharField(max_length=80, help_text="of the device, so that you know which one to revoke")
+
+
+class TokenSerializer(serializers.ModelSerializer):
+    """A token as listed: never the secret itself."""
+
+    created = serializers.DateTimeField(source="token.created", read_only=True)
+
+    class Meta:
+        model = DeviceToken
+        fields = ("id", "name", "created")
+
+
+class NewToken(TokenSerializer):
+    """The one time that the secret is told. Send it as ``Authorization: Token SECRET``."""
+
+    secret = serializers.CharField(read_only=True)
+
+    class Meta(TokenSerializer.Meta):
+        fields = (*TokenSerializer.Meta.fields, "secret")
+
+
+class TokenViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
+    """One token for each device, stored as a hash; signing in wrongly too often locks for a while."""
+
+    queryset = DeviceToken.objects.none()
+    serializer_class = TokenSerializer
+
+    def get_queryset(self) -> QuerySet[DeviceToken]:
+        if getattr(self, "swagger_fake_view", False):
+            return self.queryset
+        return DeviceToken.objects.filter(token__user=self.request.user).select_related("token")
+
+    def get_permissions(self) -> list[Any]:
+        return [AllowAny()] if self.action == "create" else [IsAuthenticated()]
+
+    def get_authenticators(self) -> list[Any]:
+        # A request for a token brings its own name and password; an old token or session beside it means nothing.
+        if self.request is not None and self.request.method == "POST":
+            return []
+        return super().get_authenticators()
+
+    @extend_schema(request=SignIn, responses={201: NewToken}, auth=[], summary="Get a token for a device")
+    def create(self, request: Request) -> Response:
+        told = SignIn(data=request.data)
+        told.is_valid(raise_exception=True)
+        facts = told.validated_data
+        person = authenticate(request._request, username=facts["username"], password=facts["password"])
+        if person is None:
+            raise NotAllowed("wrong_sign_in", "Name or password is wrong, or there were too many tries.")
+        with transaction.atomic():
+            if DeviceToken.objects.filter(token__user=person).count() >= MOST_TOKENS:
+                raise Conflict("too_many_tokens", f"You have {MOST_TOKENS} tokens; revoke one first.")
+            token, secret = AuthToken.objects.create(user=person)
+            device = DeviceToken.objects.create(token=token, name=facts["name"])
+        return Response({**TokenSerializer(device).data, "secret": secret}, status=201)
+
+    @extend_schema(responses={204: None}, summary="Revoke a token")
+    def destroy(self, request: Request, pk: str) -> Response:
+        self.get_object().token.delete()
+        return Response(status=204)
+
+
+router = SimpleRouter()
+router.register("people", PersonViewSet, basename="api-person")
+router.register("qualifications", QualificationViewSet, basename="api-qualification")
+router.register("tokens", TokenViewSet, basename="api-token")
+urlpatterns = router.urls

@@ -62,3 +62,16 @@ class Qualification(models.Model):
 
     class Meta:
         ordering = ["expires_on"]
+
+
+class DeviceToken(models.Model):
+    """The name a person gave to a device's token; the token itself is kept as a hash by knox."""
+
+    token = models.OneToOneField("knox.AuthToken", on_delete=models.CASCADE, related_name="device")
+    name = models.CharField(max_length=80)
+
+    class Meta:
+        ordering = ["-pk"]
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,3 +1,31 @@
-"""The pages of this capability, relative to the root."""
+"""A colleague's page: roles here, certificates and what they are worth today."""
 
-urlpatterns: list = []
+from __future__ import annotations
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import path
+from django.utils import timezone
+
+from assets_app.people import qualification_rules, queries
+
+
+@login_required
+def person(request: HttpRequest, person_id: int) -> HttpResponse:
+    who = queries.colleague(request.user, person_id)
+    shared = set(queries.sites_of(request.user).values_list("pk", flat=True))
+    roles = [role for role in who.roles.all() if role.site_id in shared]
+    today = queries.day_at(roles[0].site, timezone.now())
+    rows = [
+        {
+            "certificate": one,
+            "state": qualification_rules.state(one, today),
+            "continuity_ends": qualification_rules.continuity_ends(one) if one.kind == "welder" else None,
+        }
+        for one in who.qualifications.all()
+    ]
+    return render(request, "people/person.html", {"who": who, "roles": roles, "rows": rows})
+
+
+urlpatterns = [path("people/<int:person_id>/", person, name="person")]
