@@ -55,6 +55,7 @@ class Stake(NamedTuple):
 
 
 Span = tuple[date, date]
+FURTHER = 2.5  # a next limit more than this many times further than the rest is named at the edge, not drawn to scale
 
 
 @dataclass(frozen=True)
@@ -88,7 +89,7 @@ def _time(life: LifeLine, left: float, right: float) -> TimeAxis:
     """From commissioning, or the first thing known, to a little beyond the last day that matters."""
     past = [look.on for look in life.looks] + [size.on for size in life.sizes] + [life.today]
     first = min([*past, life.commissioned] if life.commissioned else past)
-    ahead = [life.today] + [stake.on for stake in (life.due, life.next) if stake]
+    ahead = [life.today] + ([life.due.on] if life.due else [])
     if life.window:
         ahead.append(life.window.closes)
     nearest = [life.today] + ([life.due.on] if life.due else [])
@@ -97,6 +98,8 @@ def _time(life: LifeLine, left: float, right: float) -> TimeAxis:
     if life.sizes:
         nearest.append(min(size.on for size in life.sizes))
     near = min(nearest)
+    if life.next and (life.next.on - near).days <= FURTHER * max((max(ahead) - near).days, 60):
+        ahead.append(life.next.on)
     last = min(max(ahead), life.today + timedelta(days=365 * 40))
     near -= timedelta(days=max((last - near).days // 12, 10))
     last += timedelta(days=max((last - near).days // 10, 20))
@@ -135,6 +138,7 @@ def life_line(life: LifeLine, *, name: str = "joint", narrow: bool = False) -> D
     _looks(frame, life)
     _today(frame, life)
     _stakes(frame, life)
+    _no_window(frame, life)
     words = life_words(life)
     return Drawing(pen.svg(f"Life line of {name}", words, "life-line"), words)
 
@@ -152,7 +156,6 @@ def _window(frame: _Frame, life: LifeLine) -> None:
     """The wedge: opens at the size the method can find, ends at critical. The curve between is schematic."""
     pen, line, window = frame.pen, frame.line, life.window
     if window is None or window.detectable_mm >= window.critical_mm:
-        _no_window(frame, life)
         return
     x0, x1 = line.x(window.opens), line.x(window.closes)
     edge = []
@@ -169,6 +172,9 @@ def _window(frame: _Frame, life: LifeLine) -> None:
 
 
 def _no_window(frame: _Frame, life: LifeLine) -> None:
+    """Where there is no wedge: why, over everything else."""
+    if life.window and life.window.detectable_mm < life.window.critical_mm:
+        return
     words = "no growth window"
     if life.unprotected:
         words = f"{life.method} finds nothing below the critical size: this joint is not protected by it"
@@ -255,6 +261,8 @@ def _stakes(frame: _Frame, life: LifeLine) -> None:
         _label(
             frame, x, 46, f"then {life.next.limit} {_day(life.next.on)}", prefer="end", aside=5, flag=12, look="soft"
         )
+    elif life.next:
+        _label(frame, frame.line.right, 46, f"then {life.next.limit} {_day(life.next.on)} →", prefer="end", look="soft")
     if life.due is None:
         return
     x, late = frame.line.x(life.due.on), life.overdue_days > 0

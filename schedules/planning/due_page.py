@@ -9,17 +9,20 @@ from datetime import date, datetime
 from typing import Any
 
 from django import forms
+from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, QueryDict, StreamingHttpResponse
 from django.shortcuts import redirect, render
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from assets_app.inspections.models import Method
 from assets_app.people import queries as people
 from assets_app.people.rules import may
+from assets_app.refusals import Unprocessable
 from assets_app.register.models import Site
+from assets_app.templatetags.soundjoint import due_words
 from schedules.due.life_data import RowFacts, facts_of_rows
 from schedules.due.life_line import small_life_line
 from schedules.due.list_queries import DueFilter, due_counts, due_page, site_today
@@ -27,6 +30,7 @@ from schedules.due.models import DueDate, Limit
 from schedules.planning.season_data import season_of
 from schedules.planning.season_strip import season_strip
 from schedules.planning.standing import Standing, in_the_way, standing_of
+from schedules.work.raising import raise_order_for_due_date
 
 REMEMBERED = "due-filter"
 WEEKS = [
@@ -139,7 +143,6 @@ def due(request: HttpRequest) -> HttpResponse:
         "next_url": _page_url(kept, page.after) if page.after else "",
         "first_url": _page_url(kept, "") if request.GET.get("after") else "",
         "raise_sites": _sites_where(request, "order.raise", sites),
-        "raise_url": _url_or_none("order-raise"),
         "sites": sites,
     }
     return render(request, "due/due.html", context)
@@ -169,11 +172,16 @@ def _sites_where(request: HttpRequest, deed: str, sites: list[Site]) -> set[int]
     return {site.pk for site in sites if may(deed, people.roles_at(request.user, site.pk))}
 
 
-def _url_or_none(name: str) -> str:
-    try:
-        return reverse(name)
-    except NoReverseMatch:
-        return ""
+@require_POST
+@login_required
+def raise_order(request: HttpRequest) -> HttpResponse:
+    """Raise the order for one look of the list, and come back to the list as it was filtered."""
+    programme = request.POST.get("programme", "")
+    if not programme.isdigit():
+        raise Unprocessable("unknown_programme", "Say for which look the order is.", field="programme")
+    order = raise_order_for_due_date(programme_id=int(programme), actor=request.user, now=timezone.now())
+    messages.success(request, f"Order {order.number} raised: {order.title}. Next: assign it and plan its day.")
+    return redirect(_page_url(request.session.get(REMEMBERED, ""), ""))
 
 
 # CSV ------------------------------------------------------------------------------------------------------------------
@@ -196,8 +204,6 @@ def _cell(value: Any) -> str:
 
 
 def _csv_row(row: ShownRow) -> list[str]:
-    from assets_app.templatetags.soundjoint import due_words
-
     due, standing = row.due, row.standing
     state = due_words(due.due_on, row.today, unrated=due.unrated, missing=row.missing).words
     cells = [

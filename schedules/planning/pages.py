@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 
 from assets_app.doors.sheets import landing
 from assets_app.people.models import Role
-from schedules.planning.due_page import due, due_csv
+from schedules.planning.due_page import due, due_csv, raise_order
 from schedules.planning.joint_page import joint
 
 
@@ -25,5 +25,6 @@ urlpatterns = [
     path("", home, name="home"),
     path("due/", due, name="due"),
     path("due/list.csv", due_csv, name="due-csv"),
+    path("due/raise/", raise_order, name="due-raise"),
     path("joints/<int:pk>/", joint, name="joint"),
 ]
