@@ -9,7 +9,8 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('assets_app', '0003_angle_of_a_finding'),
-        migrations.swappable_dependency(settings.KNOX_TOKEN_MODEL),
+        # not the first of knox: its primary key changed on the way
+        ('knox', '0009_extend_authtoken_field'),
     ]
 
     operations = [
