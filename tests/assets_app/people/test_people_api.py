@@ -1,0 +1,138 @@
+"""Who am I, colleagues, certificates, and tokens for devices."""
+
+import pytest
+from knox.models import AuthToken
+from rest_framework.test import APIClient
+
+from assets_app.models import DeviceToken, Qualification
+from assets_app.refusals import NotAllowed
+
+
+def signed_in(who) -> APIClient:
+    client = APIClient()
+    client.force_authenticate(who)
+    return client
+
+
+def test_i_see_who_i_am_and_my_roles(person, site):
+    me = signed_in(person("planner", site)).get("/api/v1/people/me/").data
+    assert [dict(role) for role in me["roles"]] == [{"site": site.pk, "name": "planner", "release_authority": False}]
+
+
+def test_i_see_colleagues_of_my_sites_and_their_roles_there_only(person, site, other_site):
+    from assets_app.models import Role
+
+    me, both, stranger = person("planner", site), person("engineer", site), person("manager", other_site)
+    Role.objects.create(person=both, site=other_site, name="manager")
+    client = signed_in(me)
+    rows = {row["id"]: row for row in client.get("/api/v1/people/").data["results"]}
+    assert set(rows) == {me.pk, both.pk}
+    assert [role["name"] for role in rows[both.pk]["roles"]] == ["engineer"]
+    assert client.get(f"/api/v1/people/{stranger.pk}/").status_code == 404
+    assert "password" not in str(rows)
+
+
+def test_a_manager_puts_a_certificate_on_file(person, site):
+    manager, fitter = person("manager", site), person("technician", site)
+    told = {
+        "site": site.pk,
+        "person": fitter.pk,
+        "kind": "ndt",
+        "method": "MT",
+        "level": 2,
+        "issued_on": "2026-01-01",
+        "expires_on": "2031-01-01",
+    }
+    assert signed_in(manager).post("/api/v1/qualifications/", told).status_code == 201
+    assert Qualification.objects.get().person == fitter
+    refused = signed_in(fitter).post("/api/v1/qualifications/", told)
+    assert (refused.status_code, refused.data["code"]) == (403, "role_lacks_right")
+
+
+@pytest.fixture
+def get_token(person, site):
+    who = person("technician", site, username="tern")
+
+    def make(**change):
+        told = {"username": "tern", "password": "a-good-password", "name": "red phone", **change}
+        return APIClient().post("/api/v1/tokens/", told)
+
+    make.who = who
+    return make
+
+
+def with_token(secret) -> APIClient:
+    client = APIClient()
+    client.credentials(HTTP_AUTHORIZATION=f"Token {secret}")
+    return client
+
+
+def test_a_device_gets_a_token_by_name_and_password_and_uses_it(get_token):
+    made = get_token()
+    assert made.status_code == 201
+    client = with_token(made.data["secret"])
+    assert client.get("/api/v1/people/me/").data["id"] == get_token.who.pk
+    listed = client.get("/api/v1/tokens/").data["results"]
+    assert [row["name"] for row in listed] == ["red phone"]
+    assert made.data["secret"] not in str(listed)
+
+
+def test_only_a_hash_of_the_token_is_kept(get_token):
+    secret = get_token().data["secret"]
+    assert secret not in str(AuthToken.objects.values().get())
+
+
+@pytest.mark.parametrize("change", [{"password": "wrong"}, {"username": "nobody"}])
+def test_a_wrong_name_or_password_gets_nothing_and_does_not_say_which(get_token, change):
+    answer = get_token(**change)
+    assert (answer.status_code, answer.data["code"]) == (NotAllowed.status, "wrong_sign_in")
+    assert DeviceToken.objects.count() == 0
+
+
+def test_a_lost_device_is_locked_out_by_revoking_its_token(get_token):
+    lost, kept = with_token(get_token().data["secret"]), with_token(get_token(name="desk").data["secret"])
+    row = next(row for row in kept.get("/api/v1/tokens/").data["results"] if row["name"] == "red phone")
+    assert kept.delete(f"/api/v1/tokens/{row['id']}/").status_code == 204
+    assert lost.get("/api/v1/people/me/").status_code == 401
+    assert kept.get("/api/v1/people/me/").status_code == 200
+
+
+def test_nobody_revokes_the_token_of_another(get_token, person, site):
+    get_token()
+    other = signed_in(person("manager", site))
+    assert other.delete(f"/api/v1/tokens/{DeviceToken.objects.get().pk}/").status_code == 404
+    assert DeviceToken.objects.count() == 1
+
+
+def test_there_is_an_end_to_the_tokens_of_one_person(get_token):
+    for _ in range(20):
+        assert get_token().status_code == 201
+    assert get_token().data["code"] == "too_many_tokens"
+
+
+def test_somebody_who_left_cannot_use_a_token(get_token):
+    client = with_token(get_token().data["secret"])
+    get_token.who.is_active = False
+    get_token.who.save()
+    assert client.get("/api/v1/people/me/").status_code == 401
+
+
+def test_wrong_tries_lock_for_a_while(get_token, settings):
+    settings.AXES_ENABLED = True
+    settings.AXES_FAILURE_LIMIT = 3
+    for _ in range(3):
+        get_token(password="wrong")
+    assert get_token().status_code == 429, "even with the right password"
+
+
+def test_the_page_of_a_colleague_says_what_the_certificates_are_worth(client, person, site, other_site):
+    who = person("inspector", site)
+    Qualification.objects.create(
+        person=who, kind="welder", process="135", issued_on="2019-01-01", expires_on="2099-01-01"
+    )
+    client.force_login(person("planner", site))
+    page = client.get(f"/people/{who.pk}/").content.decode()
+    assert "continuity lapsed" in page
+    assert "no use recorded" in page
+    client.force_login(person("planner", other_site))
+    assert client.get(f"/people/{who.pk}/").status_code == 404
