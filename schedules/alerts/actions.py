@@ -74,9 +74,7 @@ def _raise_for_site(site: Site, now: datetime) -> int:
     before = Intent.objects.filter(site=site).aggregate(last=Max("pk"))["last"] or 0
     _look_at_dates(site, scan.through, today, now)
     drafts = [*_deferrals(site, today), *_counters(site, today), *_qualifications(site, today)]
-    unrated = rules.unrated(
-        site_id=site.pk, count=DueDate.objects.filter(site=site, unrated=True).count(), today=today
-    )
+    unrated = rules.unrated(site_id=site.pk, count=DueDate.objects.filter(site=site, unrated=True).count(), today=today)
     _write(site.pk, [*drafts, *([unrated] if unrated else [])], now)
     scan.through = today
     scan.save(update_fields=["through"])

@@ -117,9 +117,7 @@ def deferral(
     )
 
 
-def counter_silent(
-    *, counter_id: int, what: str, as_of: date | None, every_days: int, today: date
-) -> Draft | None:
+def counter_silent(*, counter_id: int, what: str, as_of: date | None, every_days: int, today: date) -> Draft | None:
     """Not read for longer than expected, or never; None where it was read in time."""
     if as_of is not None and (today - as_of).days <= every_days:
         return None

@@ -53,9 +53,7 @@ def band_words(edges: Sequence[int] = AGE_EDGES) -> list[str]:
     return [f"up to {edges[0]} days", *between, f"over {edges[-1]} days"]
 
 
-def age_bands(
-    rows: Iterable[tuple[int, bool, Decimal | None]], edges: Sequence[int] = AGE_EDGES
-) -> list[AgeBand]:
+def age_bands(rows: Iterable[tuple[int, bool, Decimal | None]], edges: Sequence[int] = AGE_EDGES) -> list[AgeBand]:
     """Rows of (days since due, signed for, cost) in bands. Days not yet past the due day count into the first."""
     words = band_words(edges)
     signed, silent, cost = [0] * len(words), [0] * len(words), [Decimal(0)] * len(words)

@@ -51,9 +51,7 @@ WORK = ("order.work",)
 EITHER = ("order.work", "order.plan")
 
 
-def assign(
-    *, order_id: int, expected_version: int, assignee_id: int | None, actor: Person, now: datetime
-) -> WorkOrder:
+def assign(*, order_id: int, expected_version: int, assignee_id: int | None, actor: Person, now: datetime) -> WorkOrder:
     """Give an order to somebody who may work at the site (None: to nobody). Who works there may take a free one."""
     taking = assignee_id == actor.pk and WorkOrder.objects.filter(pk=order_id, assignee=None).exists()
     rights_of = EITHER if taking else PLAN

@@ -78,9 +78,7 @@ def three_due(dated, bolted_joint, now):
         (dated.joint, "VT", date(2025, 6, 23)),
         (bolted_joint, "BC", date(2026, 6, 1)),
     ):
-        Programme.objects.create(
-            joint=joint, asset=joint.asset, method=method, calendar_months=12, last_look_on=last
-        )
+        Programme.objects.create(joint=joint, asset=joint.asset, method=method, calendar_months=12, last_look_on=last)
     engine.recompute(Scope(joint_ids=[dated.joint_id, bolted_joint.pk]), now=now)
 
 

@@ -65,16 +65,12 @@ def test_only_who_may_work_here_gets_an_order(repair_order, planner, manager, no
     from assets_app.refusals import Unprocessable
 
     with pytest.raises(Unprocessable) as refused:
-        actions.assign(
-            order_id=repair_order.pk, expected_version=1, assignee_id=manager.pk, actor=planner, now=now
-        )
+        actions.assign(order_id=repair_order.pk, expected_version=1, assignee_id=manager.pk, actor=planner, now=now)
     assert refused.value.code == "cannot_work_here"
 
 
 def test_a_technician_takes_a_free_order_and_no_other(repair_order, technician, person, site, now):
-    actions.assign(
-        order_id=repair_order.pk, expected_version=1, assignee_id=technician.pk, actor=technician, now=now
-    )
+    actions.assign(order_id=repair_order.pk, expected_version=1, assignee_id=technician.pk, actor=technician, now=now)
     other = person("technician", site)
     with pytest.raises(NotAllowed):
         actions.assign(order_id=repair_order.pk, expected_version=2, assignee_id=other.pk, actor=other, now=now)

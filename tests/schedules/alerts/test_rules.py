@@ -1,0 +1,80 @@
+"""Which drafts follow from a state, and how long a message is tried."""
+
+from datetime import date, timedelta
+
+import pytest
+
+from assets_app.people.models import RoleName
+from schedules.alerts import rules
+from schedules.models import Intent
+
+TODAY = date(2026, 6, 15)
+
+
+def test_every_kind_is_heard_by_some_role():
+    assert set(rules.HEARS) == set(Intent.Kind.values)
+    assert all(roles and roles <= set(RoleName.values) for roles in rules.HEARS.values())
+
+
+def test_an_overdue_look_has_one_key_a_date():
+    facts = {"programme_id": 7, "joint_id": 3, "what": "MT of W-001", "today": TODAY}
+    one = rules.overdue(due_on=date(2026, 6, 1), **facts)
+    assert one.key == "overdue:7:2026-06-01"
+    assert one.text == "MT of W-001 was due on 1 Jun 2026, 14 days ago."
+    assert rules.overdue(due_on=date(2026, 6, 14), **facts).text.endswith("1 day ago.")
+
+
+@pytest.mark.parametrize(
+    ("ends_on", "key"),
+    [
+        (TODAY + timedelta(days=15), None),
+        (TODAY + timedelta(days=14), "deferral ending:4:2026-06-29"),
+        (TODAY, "deferral ending:4:2026-06-15"),
+        (TODAY - timedelta(days=1), "deferral ended:4:2026-06-14"),
+    ],
+)
+def test_a_deferral_is_told_before_its_end_and_once_more_when_it_has_passed(ends_on, key):
+    draft = rules.deferral(deferral_id=4, order_id=9, what="x", ends_on=ends_on, signed_by_id=1, today=TODAY)
+    assert (draft.key if draft else None) == key
+
+
+@pytest.mark.parametrize(
+    ("as_of", "key"),
+    [
+        (TODAY - timedelta(days=14), None),
+        (TODAY - timedelta(days=15), "counter silent:5:2026-05-31"),
+        (None, "counter silent:5:never"),
+    ],
+)
+def test_a_counter_is_silent_the_day_after_it_should_have_been_read(as_of, key):
+    draft = rules.counter_silent(counter_id=5, what="cycles", as_of=as_of, every_days=14, today=TODAY)
+    assert (draft.key if draft else None) == key
+
+
+@pytest.mark.parametrize(("days", "told"), [(-1, False), (0, True), (60, True), (61, False)])
+def test_a_qualification_is_told_of_before_it_ends_not_after(days, told):
+    draft = rules.qualification_ending(
+        qualification_id=1, site_id=1, person_id=1, who="A", what="MT", expires_on=TODAY + timedelta(days), today=TODAY
+    )
+    assert (draft is not None) == told
+
+
+def test_unrated_is_told_once_a_week_while_there_are_any():
+    assert rules.unrated(site_id=1, count=0, today=TODAY) is None
+    keys = {rules.unrated(site_id=1, count=3, today=TODAY + timedelta(days)).key for days in range(7)}
+    assert keys == {"unrated:1:2026-W25"}
+
+
+@pytest.mark.parametrize(("shift", "again"), [(0, False), (13, False), (-13, False), (14, True), (-14, True)])
+def test_a_date_that_a_reading_moves_a_little_is_no_news(shift, again):
+    assert rules.is_told_already(TODAY + timedelta(days=shift), [TODAY]) is not again
+
+
+def test_a_message_is_tried_for_about_a_day_with_growing_pauses_and_then_given_up():
+    waits = []
+    while (wait := rules.retry_after(len(waits) + 1)) is not None:
+        waits.append(wait)
+    assert waits == sorted(waits)
+    assert waits[:3] == [timedelta(minutes=1), timedelta(minutes=2), timedelta(minutes=4)]
+    assert max(waits) == timedelta(hours=4)
+    assert timedelta(hours=20) < sum(waits, timedelta()) < timedelta(hours=30)
