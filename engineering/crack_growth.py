@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import elementwise
 
-from engineering.errors import FloatArray, non_negative, positive
+from engineering.errors import FloatArray, InputError, non_negative, positive
 from engineering.growth_law import DEFAULT_LAW, GrowthLaw, law
 from engineering.toe_crack import Cracks
 
@@ -92,6 +92,51 @@ def cycles_between(
     start = cracks.valid_depth("start_mm", start_mm)
     end = cracks.valid_depth("end_mm", end_mm)
     return cracks.cycles(np.log(start), np.log(end), law, threshold).reshape(cracks.shape)
+
+
+def counts_between(
+    start_mm: ArrayLike,
+    end_mm: ArrayLike,
+    *,
+    ranges_mpa: ArrayLike,
+    counts: ArrayLike,
+    law: GrowthLaw,
+    wall_mm: ArrayLike,
+    attachment_mm: ArrayLike,
+    aspect: ArrayLike = DEFAULT_ASPECT,
+    bending_share: ArrayLike = 0.0,
+    half_width_mm: ArrayLike = np.inf,
+) -> FloatArray:
+    """Counts of a spectrum for a weld-toe surface crack to grow from one depth to another.
+
+    Growth by one count is Σ n_k A ΔK_k^m, each range in its own stage of the law: no equivalent range, which a law in
+    stages does not have. No threshold: under a spectrum, growth below it is not ruled out (safe side).
+
+    Args:
+        start_mm: (n,) first depth.
+        end_mm: (n,) last depth; 0 counts where it is not above ``start_mm``.
+        ranges_mpa: (n, K) ranges of stress at the surface, >= 0; a range of 0 grows nothing.
+        counts: (n, K) how often each range comes by one count; pad with 0. Each row needs one that grows.
+        law: growth law.
+        wall_mm: thickness of the cracked wall.
+        attachment_mm: length of the attachment along the stress with its weld legs; infinity is the safe choice.
+        aspect: a/c, constant, 0.2 to 1.
+        bending_share: share of the ranges that is bending, 0 to 1; 0 is the safe choice.
+        half_width_mm: half the width of the plate; infinity for a tube.
+
+    Returns:
+        (n,) counts. Range of validity and errors as ``cycles_between``; interaction between large and small ranges
+        (retardation) is left out, the safe side.
+    """
+    ranges, number = non_negative("ranges_mpa", ranges_mpa), non_negative("counts", counts)
+    if ranges.ndim != 2 or ranges.shape != number.shape:
+        raise InputError("ranges_mpa", "ranges_mpa and counts must both have the shape (cracks, bins)", code="shape")
+    if not np.all(np.any((ranges > 0) & (number > 0), axis=1)):
+        raise InputError("counts", "each crack needs at least one range above 0 that occurs", code="not_positive")
+    unit = np.ones(len(ranges))
+    cracks = Cracks.of(unit, wall_mm, attachment_mm, aspect, bending_share, half_width_mm, start_mm, end_mm)
+    start, end = cracks.valid_depth("start_mm", start_mm), cracks.valid_depth("end_mm", end_mm)
+    return cracks.counts(np.log(start), np.log(end), law, ranges, number)
 
 
 def size_after(

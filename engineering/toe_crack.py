@@ -18,6 +18,7 @@ from engineering.growth_law import GrowthLaw
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(4)
 _LONGEST = 1.0  # length of a piece in z for which four places are enough (error under 1e-4)
+_LONGEST_OF_SPECTRUM = 0.1  # shorter: every bin of a spectrum passes the law's transitions at its own depth
 _BACK = np.log([0.3, 0.45, 0.58, 0.68, 0.76])  # further cuts where bending makes K fall ever faster towards the back
 _BLOCK = 4096  # cracks worked at once, so that the arrays stay in the processor's cache
 _LOADINGS: tuple[Literal["membrane", "bending"], ...] = ("membrane", "bending")
@@ -113,6 +114,25 @@ class Cracks:
                 total[block] = pieces.cycles(law, threshold, block.size)
         return total
 
+    def counts(
+        self, ln_low: FloatArray, ln_high: FloatArray, law: GrowthLaw, ranges: FloatArray, counts: FloatArray
+    ) -> FloatArray:
+        """Counts of a spectrum from one ln depth (mm) to another; the cracks must be of range 1 MPa.
+
+        ``ranges`` (cracks, bins) in MPa and how often each comes by one count: growth by one count is their sum.
+        """
+        total = np.zeros(ln_low.shape)
+        low, high = ln_low - self.columns["ln_wall"], ln_high - self.columns["ln_wall"]
+        with np.errstate(divide="ignore"):
+            ln_ranges = np.log(ranges)
+        bent = self.columns["share"] > 0.0
+        for group in (np.flatnonzero(~bent), np.flatnonzero(bent)):
+            for first in range(0, group.size, _BLOCK):
+                block = group[first : first + _BLOCK]
+                pieces = _Pieces.cut(self.take(block).columns, low[block], high[block], longest=_LONGEST_OF_SPECTRUM)
+                total[block] = pieces.counts(law, ln_ranges[block], counts[block], block.size)
+        return total
+
 
 @dataclass(frozen=True)
 class _Pieces:
@@ -127,8 +147,8 @@ class _Pieces:
     ends: FloatArray
 
     @classmethod
-    def cut(cls, block: Columns, low: FloatArray, high: FloatArray) -> _Pieces:
-        """Cut where a magnification changes its line or comes down to 1, and where longer than ``_LONGEST``."""
+    def cut(cls, block: Columns, low: FloatArray, high: FloatArray, *, longest: float = _LONGEST) -> _Pieces:
+        """Cut where a magnification changes its line or comes down to 1, and where longer than ``longest``."""
         loadings = _LOADINGS[: 2 if block["share"].size and block["share"][0] > 0.0 else 1]
         cuts = [low, high]
         for loading in loadings:
@@ -139,7 +159,7 @@ class _Pieces:
         held = np.sort(np.clip(np.stack(cuts), low, np.maximum(low, high)), axis=0)
         piece, crack = np.nonzero(held[1:] > held[:-1])
         left, right = held[piece, crack], held[piece + 1, crack]
-        parts = np.ceil((right - left) / _LONGEST).astype(np.intp)
+        parts = np.ceil((right - left) / longest).astype(np.intp)
         if np.any(parts > 1):
             step = np.repeat((right - left) / parts, parts)
             crack, left = np.repeat(crack, parts), np.repeat(left, parts)
@@ -174,6 +194,20 @@ class _Pieces:
             lowest = np.minimum(ln_k.min(axis=0), self.ln_k(self.ends).min(axis=0))
             total[self.crack[lowest < np.log(law.threshold)]] = np.inf
         return total
+
+    def counts(self, law: GrowthLaw, ln_ranges: FloatArray, counts: FloatArray, size: int) -> FloatArray:
+        """Counts of a spectrum for each of the ``size`` cracks of the block; pieces are short, so that a bin which
+        passes from one stage of the law to the next within one costs no accuracy that matters."""
+        half = 0.5 * (self.ends[1] - self.ends[0])
+        z = self.ends[0] + half * (1.0 + _NODES[:, None])
+        ln_k = self.ln_k(z)
+        growth = np.zeros(ln_k.shape)
+        for column in range(counts.shape[1]):
+            each = ln_k + ln_ranges[self.crack, column]
+            ln_a, m = law.stage_constants(each)
+            growth += counts[self.crack, column] * np.exp(ln_a + m * each)
+        spent = half * (_WEIGHTS @ (np.exp(z + self.columns["ln_wall"]) / growth))
+        return np.bincount(self.crack, weights=spent, minlength=size).astype(np.float64)
 
     def _sum(
         self, law: GrowthLaw, z: FloatArray, half: FloatArray, ln_k: FloatArray, which: NDArray[np.bool_], size: int

@@ -267,7 +267,7 @@ def _figures(worked: WorkedOut) -> list[Figure]:
     add("size factor", "ks", inputs.get("size_factor"), "", "EN 1993-1-9:2005 §7.2.2")
     add("damage by one count", "d", rated.damage_per_count, f"per {unit}", "Miner sum, EN 1993-1-9:2005 Annex A")
     add("damage today", "D", worked.damage_now, "", "", "", "1 is the computed life used up")
-    add("equivalent range", "Δσ", inputs.get("range_mpa"), "MPa", *spectrum)
+    add("equivalent range, slope 3", "Δσ", inputs.get("range_mpa"), "MPa", *spectrum, "for reading only")
     add("greatest tension", "σ", inputs.get("peak_mpa"), "MPa", *spectrum)
     add("wall", "t", inputs.get("wall_mm"), "mm", "register")
     add("yield", "fy", inputs.get("yield_mpa"), "MPa", inputs.get("steel_grade", ""), inputs.get("steel_status", ""))

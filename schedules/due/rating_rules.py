@@ -19,7 +19,7 @@ from engineering import crack_growth, damage, details, detection, fracture, sn_c
 from engineering.errors import InputError
 from engineering.tables import Table
 
-EDITION = "EN 1993-1-9:2005; BS 7910:2013 growth; 2026-11"
+EDITION = "EN 1993-1-9:2005; BS 7910:2013 growth by spectrum; 2026-11"
 
 # Safe choices where a figure may be left out; each is shown as an assumption beside the date.
 ASSUMED = {
@@ -296,23 +296,24 @@ def _window_of_one_law(
     window = np.full(len(indices), np.nan)
     if protects.any():
         chosen = np.flatnonzero(protects)
-        window[chosen] = crack_growth.cycles_between(
+        ranges, counts = _padded([prepared[place]["bins"] for place in chosen])
+        window[chosen] = crack_growth.counts_between(
             start[chosen],
             critical[chosen],
-            range_mpa=column("range_mpa")[chosen],
+            ranges_mpa=ranges,
+            counts=counts,
             law=law,
             wall_mm=wall[chosen],
             attachment_mm=attachment[chosen],
             aspect=SHALLOWEST,
             bending_share=bending[chosen],
         )
-    counts = window / column("cycles_per_count")
     for place, index in enumerate(indices):
         rated[index] = replace(
             rated[index],
             detectable_mm=float(start[place]),
             critical_mm=float(critical[place]),
-            window_count=float(counts[place]) if protects[place] else None,
+            window_count=float(window[place]) if protects[place] else None,
             unprotected=not bool(protects[place]),
             inputs={
                 **rated[index].inputs,
@@ -341,7 +342,7 @@ def _window_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
         lacks("wall thickness", "measure the part in which the toe would crack, or take it from the drawing")
     if not fact.peak_mpa:
         lacks("greatest tension", "an engineer enters the greatest tensile stress with the spectrum")
-    inputs |= _equivalent_range(fact, lacks)
+    inputs |= _spectrum(fact, lacks)
     inputs |= _strength(fact, lacks)
     inputs |= _detectable(fact, lacks)
     try:
@@ -351,22 +352,20 @@ def _window_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
     return inputs, missing
 
 
-def _equivalent_range(fact: Facts, lacks: Any) -> dict[str, Any]:
-    """One range that grows the crack at least as fast as the spectrum: equivalent by the law's steepest slope."""
+def _spectrum(fact: Facts, lacks: Any) -> dict[str, Any]:
+    """The bins that the crack grows by, and their equivalent range by a slope of 3, which is only for reading."""
     if not fact.bins:
         lacks("stress spectrum", "an engineer enters the stress ranges of one count of duty")
         return {}
-    try:
-        steepest = max(m for _, m in _law(fact).stages)
-        ranges, counts = np.array(fact.bins, dtype=float).T
-        equivalent = float(damage.equivalent_range(ranges, counts, steepest))
-    except (InputError, ValueError) as error:
-        lacks("stress spectrum", f"its ranges and counts need correcting: {error}")
-        return {}
-    if equivalent <= 0:
+    ranges, counts = np.array(fact.bins, dtype=float).T
+    if not np.any(ranges * counts > 0):
         lacks("stress spectrum", "all its ranges are 0: no growth can be computed")
         return {}
-    return {"range_mpa": equivalent, "range_slope": steepest, "cycles_per_count": float(counts.sum())}
+    return {
+        "bins": [list(pair) for pair in fact.bins],
+        "range_mpa": float(damage.equivalent_range(ranges, counts, 3.0)),
+        "cycles_per_count": float(counts.sum()),
+    }
 
 
 def _strength(fact: Facts, lacks: Any) -> dict[str, Any]:

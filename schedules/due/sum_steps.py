@@ -189,10 +189,10 @@ def _interval_steps(worked: WorkedOut) -> list[Step]:
     return [
         Step(
             title="Growth window",
-            formula="N = ∫ da / (A ΔKᵐ), ΔK = Mk Y Δσ √(πa)",
+            formula="N = ∫ da / Σ n A ΔKᵐ, ΔK = Mk Y Δσ √(πa)",
             figures=(
-                f"from {number(rated.detectable_mm)} to {number(rated.critical_mm)} mm at Δσ {given('range_mpa')} MPa "
-                f"(equivalent, slope {given('range_slope')}), {given('cycles_per_count')} cycles by one count"
+                f"from {number(rated.detectable_mm)} to {number(rated.critical_mm)} mm by every range of the spectrum "
+                f"(equivalent {given('range_mpa')} MPa at slope 3), {given('cycles_per_count')} cycles by one count"
             ),
             result=f"{number(rated.window_count)} {unit}",
             source=f"Newman–Raju, toe magnified by BS 7910 Annex M; law {law}: {inputs['growth_law_source']}",
