@@ -7,6 +7,11 @@ from collections.abc import Iterator
 from datetime import UTC, date, datetime
 
 import pytest
+from hypothesis import settings
+
+# No test is timed; in continuous integration the same examples are tried every time.
+settings.register_profile("suite", deadline=None, derandomize=bool(os.environ.get("CI")))
+settings.load_profile("suite")
 
 NOW = datetime(2026, 6, 15, 9, 0, tzinfo=UTC)
 TODAY = date(2026, 6, 15)
