@@ -1,6 +1,7 @@
 """Every address of the service: pages at the root, the API under /api/v1/. Each capability brings its own."""
 
 from importlib import import_module
+from typing import Any
 
 from django.contrib.auth import views as auth
 from django.urls import include, path
@@ -20,7 +21,7 @@ CAPABILITIES = [
 ]
 
 
-def _gathered(door: str) -> list:
+def _gathered(door: str) -> list[Any]:
     return [url for capability in CAPABILITIES for url in import_module(f"{capability}.{door}").urlpatterns]
 
 

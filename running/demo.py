@@ -1,6 +1,7 @@
 """The whole service on this machine with nothing installed: SQLite, a private Redis, one worker with beat, the web.
 
 Everything lives under .run/ in the work tree (or the folder RUN_FOLDER); delete it and the demo starts anew.
+SMALL=1 loads fewer assets and joints, for a quick try.
 """
 
 from __future__ import annotations
@@ -118,7 +119,7 @@ def _make_database(env: dict[str, str]) -> None:
     print("Making Larkmoor: two sites, their joints and five years of use. The first start takes a minute.", flush=True)
     at_draft = {**env, "DATABASE_URL": f"sqlite:///{draft}"}
     _manage("migrate", "--noinput", "--verbosity=0", env=at_draft)
-    _manage("load_demo", env=at_draft)
+    _manage("load_demo", *(["--small"] if os.environ.get("SMALL") else []), env=at_draft)
     with closing(sqlite3.connect(draft)) as connection:  # so that no write-ahead log is left behind by the new name
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     draft.replace(DATABASE)

@@ -79,10 +79,10 @@ def small(png: bytes) -> bytes:
 
 
 def sign_ins() -> dict[str, tuple[str, str]]:
-    """Username and password for each role, from the demo's own list."""
+    """Username and password of the first with each role, from the demo's own list."""
     from schedules.demo.people import PASSWORD, SIGN_INS
 
-    return {role: (username, PASSWORD) for username, role in SIGN_INS.items()}
+    return {role: (who.username, PASSWORD) for who in reversed(SIGN_INS) for role in who.roles}
 
 
 def main() -> int:

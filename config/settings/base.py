@@ -159,7 +159,7 @@ SPECTACULAR_SETTINGS = {
     },
 }
 REST_KNOX = {"TOKEN_TTL": None, "AUTO_REFRESH": False}
-KNOX_TOKEN_MODEL = "knox.AuthToken"
+KNOX_TOKEN_MODEL = "knox.AuthToken"  # noqa: S105 (a table, not a token)
 
 EMAIL_BACKEND = env("EMAIL_BACKEND", default="django.core.mail.backends.console.EmailBackend")
 EMAIL_FILE_PATH = env("EMAIL_FILE_PATH", default=str(ROOT / ".run" / "mail"))

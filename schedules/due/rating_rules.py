@@ -113,7 +113,9 @@ def worse_conditions(planned: str, last_look: str) -> str:
 def _usable(fact: Facts) -> Facts:
     """``fact`` without figures that cannot be right (negative, zero, NaN): such a figure is as good as none."""
     figures = ("peak_mpa", "category_mpa", "wall_mm", "attachment_mm", "bolt_diameter_mm")
-    wrong = {name: None for name in figures if (value := getattr(fact, name)) is not None and not 0 < value < math.inf}
+    wrong: dict[str, Any] = {
+        name: None for name in figures if (value := getattr(fact, name)) is not None and not 0 < value < math.inf
+    }
     bins_right = all(len(pair) == 2 and all(0 <= number < math.inf for number in pair) for pair in fact.bins)
     if not bins_right or not sum(pair[1] for pair in fact.bins):
         wrong["bins"] = ()

@@ -274,7 +274,7 @@ def _intervals(points: Sequence[Point], seasons: Sequence[Span]) -> Intervals | 
     group = np.minimum(np.cumsum(is_open) - is_open, is_open.sum() - 1)
     joined = np.zeros((int(is_open.sum()), 84))
     np.add.at(joined, group, open_days)
-    counts = np.bincount(group, weights=np.diff(totals))
+    counts = np.asarray(np.bincount(group, weights=np.diff(totals)), dtype=np.float64)
     return Intervals(joined, counts, moments[1:][is_open])
 
 

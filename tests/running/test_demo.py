@@ -25,7 +25,7 @@ class Demo:
         self.process = None
 
     def start(self):
-        env = {**os.environ, "RUN_FOLDER": str(self.folder), "PORT": str(self.port), "PYTHONUNBUFFERED": "1"}
+        env = {**os.environ, "RUN_FOLDER": str(self.folder), "PORT": str(self.port), "SMALL": "1"}
         for name in ("DATABASE_URL", "REDIS_URL", "DJANGO_SETTINGS_MODULE", "DJANGO_ALLOW_ASYNC_UNSAFE"):
             env.pop(name, None)
         output = (self.folder.parent / "output").open("ab")
