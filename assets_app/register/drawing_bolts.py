@@ -11,6 +11,7 @@ from assets_app.register.pen import Drawing, Pen, mm
 WIDTH, HEIGHT = 360.0, 330.0
 MARGIN = 42.0
 HEAD_SHARE = 1.5  # width across flats of a hexagon head over the bolt's diameter, about (common practice)
+TOUCH_RADIUS = 26.0  # px of the drawing: 44 px and more across on a phone
 STATES = ("missing", "broken", "loose", "gap", "movement")  # from the worst; anything else is drawn as sound
 
 
@@ -73,8 +74,11 @@ def _grid(bolts: BoltPattern, count: int) -> _Layout:
     return _Layout(points, known, f"in {rows} rows of {columns}, number 1 at the lower left, row by row; {scale_words}")
 
 
-def bolt_group(bolts: BoltPattern, states: Mapping[int, str], *, name: str = "bolts") -> Drawing:
-    """The group to scale seen along the bolts; ``states`` gives the state of a bolt by its number from 1."""
+def bolt_group(bolts: BoltPattern, states: Mapping[int, str], *, name: str = "bolts", touch: bool = False) -> Drawing:
+    """The group to scale seen along the bolts; ``states`` gives the state of a bolt by its number from 1.
+
+    ``touch`` lays a wide clear disc over each bolt, for a gloved finger.
+    """
     plan = layout(bolts)
     pen = Pen(WIDTH, HEIGHT)
     words = _words(bolts, plan, states)
@@ -90,8 +94,17 @@ def bolt_group(bolts: BoltPattern, states: Mapping[int, str], *, name: str = "bo
     diameter = bolts.diameter_mm
     size = (diameter or 0) * scale if plan.to_scale else 0.0
     size = min(max(size, 7.0), 46.0) if diameter else 16.0
+    reach = min(TOUCH_RADIUS, _nearest(places) / 2) if touch else 0.0
     for number, place in enumerate(places, start=1):
-        _bolt(pen, place, size, number, states.get(number, ""), known=diameter is not None, around=around)
+        pen.parts.append(f'<g data-bolt="{number}">')
+        if reach:
+            pen.circle(place, reach, "touch")
+        _bolt(pen, place, size, states.get(number, ""), known=diameter is not None)
+        pen.parts.append("</g>")
+        state = states.get(number, "")
+        _number(
+            pen, place, size / 2 * HEAD_SHARE + (16 if state == "loose" else 12), number, bool(state), around=around
+        )
     _measure(pen, bolts, plan)
     return Drawing(pen.svg(f"Bolt group {name}", words, "bolt-drawing"), words)
 
@@ -106,13 +119,16 @@ def _fit(plan: _Layout) -> tuple[float, list[tuple[float, float]]]:
     return scale, [(WIDTH / 2 + (x - cx) * scale, HEIGHT / 2 - (y - cy) * scale) for x, y in plan.points]
 
 
-def _bolt(
-    pen: Pen, at: tuple[float, float], size: float, number: int, state: str, *, known: bool, around: bool
-) -> None:
+def _nearest(places: list[tuple[float, float]]) -> float:
+    """Least distance between two bolts, px; a lone bolt has the paper to itself."""
+    pairs = ((a, b) for index, a in enumerate(places) for b in places[index + 1 :])
+    return min((math.dist(a, b) for a, b in pairs), default=WIDTH)
+
+
+def _bolt(pen: Pen, at: tuple[float, float], size: float, state: str, *, known: bool) -> None:
     """Sound: head and shank. Missing: an empty dashed hole. Broken: barred twice. Loose: open turn. Others: marked."""
     x, y = at
     r = size / 2
-    pen.parts.append(f'<g data-bolt="{number}">')
     if state == "missing":
         pen.circle(at, r, "guess grave")
         pen.line((x - r, y + r), (x + r, y - r), "grave fine")
@@ -126,8 +142,6 @@ def _bolt(
     if state in ("gap", "movement"):
         for side in (-1, 1):
             pen.line((x + side * (r * 1.5 + 4), y - r), (x + side * (r * 1.5 + 4), y + r), "late mark")
-    pen.parts.append("</g>")
-    _number(pen, at, r * HEAD_SHARE + (16 if state == "loose" else 12), number, bool(state), around=around)
 
 
 def _number(pen: Pen, at: tuple[float, float], out: float, number: int, marked: bool, *, around: bool) -> None:

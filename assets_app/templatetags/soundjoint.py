@@ -9,11 +9,14 @@ from datetime import date
 from typing import Any
 
 from django import template
+from django.forms import BaseForm
 from django.urls import NoReverseMatch, reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from assets_app.doors import sheets
+from assets_app.register import joint_drawing
+from assets_app.register.models import Joint
 from assets_app.register.pen import SEVERITY_MARKS
 
 register = template.Library()
@@ -130,3 +133,12 @@ def sheet_links(context: dict[str, Any]) -> list[dict[str, Any]]:
             continue  # a capability may be left out of a build; its sheet is then not offered
         links.append({"url": url, "word": sheets.WORDS[name], "current": path.startswith(url)})
     return links
+
+
+@register.inclusion_tag("parts/touch.html")
+def touch_drawing(joint: Joint, form: BaseForm) -> dict[str, Any]:
+    """``{% touch_drawing joint form %}``: the joint drawn so that a touch fills the form's place of the finding."""
+    touch = joint_drawing.touch_drawing(joint)
+    if touch is None or touch.field not in form.fields:
+        return {"touch": None}
+    return {"touch": touch, "target": form[touch.field].id_for_label}

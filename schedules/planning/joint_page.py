@@ -21,11 +21,11 @@ from assets_app.people.models import Role
 from assets_app.people.rules import may
 from assets_app.record.models import RecordEntry
 from assets_app.register.drawing import SeenFinding, weld_section
-from assets_app.register.drawing_bolts import BoltPattern, bolt_group
+from assets_app.register.drawing_bolts import bolt_group
 from assets_app.register.drawing_run import weld_run
-from assets_app.register.models import BoltGroup, Joint, Weld
+from assets_app.register.joint_drawing import pattern_of, section_of
+from assets_app.register.models import Joint
 from assets_app.register.pen import Drawing
-from assets_app.register.weld_shapes import WeldSection
 from schedules.due.life_data import life_of
 from schedules.due.life_line import LifeLine, life_line
 from schedules.due.list_queries import site_today
@@ -149,11 +149,11 @@ def _orders(joint: Joint) -> list[WorkOrder]:
 def joint_drawings(joint: Joint, findings: Sequence[ListedFinding]) -> list[tuple[str, Drawing]]:
     """The drawings of a joint with its open findings: (caption, drawing)."""
     seen = [_seen(each) for each in findings]
-    weld, bolts = getattr(joint, "weld", None), getattr(joint, "bolt_group", None)
+    weld = getattr(joint, "weld", None)
     if joint.kind == Joint.Kind.BOLTED:
-        pattern = _pattern(bolts) if bolts else BoltPattern()
+        pattern = pattern_of(getattr(joint, "bolt_group", None))
         return [("Bolts by position, seen along them", bolt_group(pattern, bolt_states(findings), name=joint.tag))]
-    section = weld_section(_section(weld) if weld else WeldSection(), seen, name=joint.tag)
+    section = weld_section(section_of(weld), seen, name=joint.tag)
     run = weld_run(
         seen,
         tube_diameter_mm=weld.tube_diameter_mm if weld else None,
@@ -190,35 +190,6 @@ def _seen(each: ListedFinding) -> SeenFinding:
         clock_deg=row.clock_deg,
         position_mm=row.position_mm,
         is_crack=bool(kind and kind.is_crack),
-    )
-
-
-def _section(weld: Weld) -> WeldSection:
-    return WeldSection(
-        joint_type=weld.joint_type,
-        weld_type=weld.weld_type,
-        leg_mm=weld.leg_mm,
-        throat_mm=weld.throat_mm,
-        penetration_mm=weld.penetration_mm,
-        wall_mm=weld.wall_mm,
-        other_wall_mm=weld.other_wall_mm,
-        attachment_mm=weld.attachment_mm,
-        tube=weld.tube_diameter_mm is not None,
-        process=weld.process,
-        quality_level=weld.quality_level,
-    )
-
-
-def _pattern(bolts: BoltGroup) -> BoltPattern:
-    return BoltPattern(
-        bolt_count=bolts.bolt_count,
-        pattern=bolts.pattern,
-        ring_diameter_mm=bolts.ring_diameter_mm,
-        rows=bolts.rows,
-        row_pitch_mm=bolts.row_pitch_mm,
-        column_pitch_mm=bolts.column_pitch_mm,
-        positions=tuple((float(x), float(y)) for x, y in bolts.positions),
-        size=bolts.size,
     )
 
 
