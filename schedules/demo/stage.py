@@ -1,0 +1,51 @@
+"""The five years as a list of deeds, each with its moment, played in order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from assets_app.people.models import Person
+from assets_app.register.models import Asset, Site
+from schedules.demo.duty import Duty
+from schedules.demo.places import ZONE
+from schedules.demo.steel import Built
+
+Deed = Callable[[datetime], None]
+
+
+@dataclass
+class Stage:
+    """Who and what there is, and what happens when."""
+
+    today: date
+    now: datetime
+    sites: dict[str, Site]
+    assets: dict[str, Asset]
+    people: dict[str, Person]
+    built: list[Built]
+    duties: dict[str, Duty]
+    played: int = 0
+    _deeds: list[tuple[datetime, int, Deed]] = field(default_factory=list)
+
+    @property
+    def begin(self) -> datetime:
+        return self.now - timedelta(days=round(5.1 * 365.25))
+
+    def ago(self, days: int) -> date:
+        return self.today - timedelta(days=days)
+
+    def at(self, day: date, hour: int = 9, minute: int = 0) -> datetime:
+        """A moment of a day at Larkmoor; of today only the first minute has passed."""
+        return min(datetime.combine(day, time(hour, minute), tzinfo=ZoneInfo(ZONE)), self.now)
+
+    def then(self, moment: datetime, deed: Deed) -> None:
+        """``deed`` happens at ``moment`` and is told the moment; those of one moment in the order given."""
+        self._deeds.append((moment, len(self._deeds), deed))
+
+    def play(self) -> None:
+        for moment, _, deed in sorted(self._deeds, key=lambda each: each[:2]):
+            deed(moment)
+            self.played += 1
