@@ -9,6 +9,13 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.embedded")
 app = Celery("soundjoint")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks(
-    ["assets_app.register", "schedules.duty", "schedules.due", "schedules.work", "schedules.alerts"],
+    [
+        "assets_app.register",
+        "assets_app.inspections",
+        "schedules.duty",
+        "schedules.due",
+        "schedules.work",
+        "schedules.alerts",
+    ],
     related_name="tasks",
 )

@@ -10,7 +10,7 @@ from django.urls import path
 
 from assets_app.people.queries import colleagues_of
 from assets_app.record import queries
-from assets_app.record.sentences import DEEDS, sentence
+from assets_app.record.sentences import DEEDS, PLAIN, sentence
 
 PAGE = 100
 
@@ -29,7 +29,7 @@ class FilterForm(forms.Form):
         self.fields["actor"].choices = [("", "everybody")] + [
             (str(who.pk), who.display_name) for who in colleagues_of(person)
         ]
-        groups = dict.fromkeys(deed.split(".")[0] for deed in (*DEEDS, *("order.", "hold.", "deferral.", "programme.")))
+        groups = dict.fromkeys(deed.split(".")[0] for deed in (*DEEDS, *PLAIN))
         self.fields["deed"].choices = [("", "everything")] + [(name, name) for name in groups]
 
 

@@ -24,13 +24,53 @@ DEEDS: dict[str, str] = {
     "qualification.continued": "confirmed that {person} used process {process} on {last_used_on}",
 }
 
+# Deeds of the floor above, whose reason follows where one was given.
+PLAIN: dict[str, str] = {
+    "counter.added": "set up a counter",
+    "counter.changed": "changed a counter",
+    "deferral.signed": "put work off",
+    "deferral.withdrawn": "withdrew a deferral",
+    "fixed_day.set": "set a fixed day",
+    "hold.placed": "placed a hold",
+    "hold.released": "lifted a hold",
+    "order.answered_by_look": "saw an order answered by a look",
+    "order.assigned": "assigned an order",
+    "order.cancelled": "cancelled an order",
+    "order.finished": "finished an order, to be verified",
+    "order.look_incomplete": "could not complete the look of an order",
+    "order.part_added": "added a part to an order",
+    "order.part_arrived": "received a part of an order",
+    "order.part_done": "left an order part done",
+    "order.part_ordered": "ordered a part for an order",
+    "order.planned": "planned an order",
+    "order.raised": "raised an order",
+    "order.step_done": "did a step of an order",
+    "order.verified": "verified an order and closed it",
+    "order.waiting": "said that an order waits",
+    "order.waiting_ended": "said that an order waits no longer",
+    "orders.raised": "raised orders",
+    "policy.changed": "changed a setting of the site",
+    "programme.changed": "changed an inspection programme",
+    "programme.needed_by_work": "added an inspection programme that work asks for",
+    "reading.withdrawn": "withdrew a reading",
+    "readings.file_posted": "posted a file of readings",
+    "register.imported": "imported a register",
+    "season.added": "added a season",
+    "season.changed": "changed a season",
+    "season.removed": "removed a season",
+    "site.opened": "opened the site",
+    "spectrum.added": "added a stress spectrum",
+    "table.replaced": "replaced a table of values",
+    "table.restored": "restored a table of values",
+}
+
 
 def sentence(deed: str, facts: dict[str, Any]) -> str:
     """What was done, to follow the name of who did it: ``closed crack (100): paint only``."""
     pattern = DEEDS.get(deed)
     said = _Said(facts)
     if pattern is None:
-        what = deed.replace(".", ", ").replace("_", " ")
+        what = PLAIN.get(deed) or deed.replace(".", ", ").replace("_", " ")
         reason = facts.get("reason") or facts.get("why") or facts.get("note")
         return f"{what}: {reason}" if reason else what
     return pattern.format_map(said)

@@ -1,0 +1,21 @@
+"""Celery doors of inspections. Names are a wire format."""
+
+from celery import shared_task
+from django.db import OperationalError
+from django.utils import timezone
+
+from assets_app.inspections import actions
+
+RETRY = {"autoretry_for": (OperationalError,), "retry_backoff": True, "max_retries": 5, "ignore_result": True}
+
+
+@shared_task(name="inspections.lapse_assessments", **RETRY)
+def lapse_assessments() -> None:
+    """Findings whose assessment has ended are open again."""
+    actions.lapse_assessments(now=timezone.now())
+
+
+@shared_task(name="inspections.sweep_evidence", **RETRY)
+def sweep_evidence() -> None:
+    """Remove photo files that a crash left without a row."""
+    actions.sweep_evidence(now=timezone.now())
