@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
+from numpy.typing import NDArray
 
-from schedules.due.rules import HORIZON_DAYS, CounterCurve
+from schedules.due.rules import HORIZON_DAYS, CounterCurve, Floats
+from schedules.duty import queries
 from schedules.duty import rules as duty
 from schedules.duty.models import Counter, CounterForecast, Reading
+from schedules.duty.open_days import Span, open_mask
 
 
 @dataclass(frozen=True)
@@ -30,15 +33,22 @@ class AssetCurve:
         """Expected total by the end of ``day`` (middle forecast after the last reading)."""
         return float(self.curve.total_on(np.array([day.toordinal()], dtype=np.int32))[0])
 
+    def total_at_look(self, day: date) -> float:
+        """Total from which a look on ``day`` counts (the low side)."""
+        return float(self.curve.total_at_look(np.array([day.toordinal()], dtype=np.int32))[0])
+
 
 def curves_of_assets(asset_ids: Iterable[int], *, today: date) -> dict[int, AssetCurve]:
     """Asset id -> curve; an asset without a primary counter, or whose counter cannot be forecast, is not in it."""
     counters = {
         counter.pk: counter
-        for counter in Counter.objects.filter(asset_id__in=list(asset_ids), is_primary=True).select_related("asset")
+        for counter in Counter.objects.filter(asset_id__in=list(asset_ids), is_primary=True).select_related(
+            "asset__site"
+        )
     }
     forecasts = CounterForecast.objects.in_bulk(list(counters))
     history = _history(counters)
+    spans = queries.seasons_of_assets([counter.asset for counter in counters.values()])
     curves: dict[int, AssetCurve] = {}
     for pk, counter in counters.items():
         forecast, readings = forecasts.get(pk), history[pk]
@@ -48,11 +58,11 @@ def curves_of_assets(asset_ids: Iterable[int], *, today: date) -> dict[int, Asse
         curves[counter.asset_id] = AssetCurve(
             counter_id=pk,
             unit=counter.unit,
-            curve=_join(readings, forecast, born=born, today=today),
+            curve=_join(readings, forecast, born=born, today=today, spans=spans[counter.asset_id]),
             reading_on=forecast.as_of,
             forecast_version=forecast.version,
             silent=duty.is_silent(forecast.parameters, as_of=forecast.as_of, today=today),
-            basis=forecast.basis,
+            basis=queries.basis_of(forecast, today),
         )
     return curves
 
@@ -66,18 +76,39 @@ def _history(counters: Iterable[int]) -> dict[int, list[tuple[int, float]]]:
 
 
 def _join(
-    readings: list[tuple[int, float]], forecast: CounterForecast, *, born: date | None, today: date
+    readings: list[tuple[int, float]],
+    forecast: CounterForecast,
+    *,
+    born: date | None,
+    today: date,
+    spans: Sequence[Span],
 ) -> CounterCurve:
-    """Readings day by day (straight between them; from 0 at commissioning), then the forecast up to the horizon."""
+    """Readings day by day (from 0 at commissioning, shared out over open days), then the forecast up to the horizon."""
+    if born is not None and born.toordinal() < readings[0][0]:
+        readings = [(born.toordinal(), 0.0), *readings]
     days, totals = np.array(readings, dtype=float).T
-    if born is not None and born.toordinal() < days[0]:
-        days, totals = np.r_[born.toordinal(), days], np.r_[0.0, totals]
-    as_of = forecast.as_of.toordinal()
-    past = np.interp(np.arange(days[0], as_of), days, totals)
+    first, as_of = int(days[0]), forecast.as_of.toordinal()
+    past = _shared_out(days.astype(int), totals, spans)[: as_of - first]
     ahead = max(HORIZON_DAYS - len(past), 366 * 10)
     middle, early = duty.curve(forecast.parameters, as_of=forecast.as_of, today=today, days=ahead)
     return CounterCurve(
-        first_day=int(days[0]),
+        first_day=first,
+        read_to=as_of,
         middle=np.concatenate([past, forecast.total + middle]),
         early=np.concatenate([past, forecast.total + early]),
     )
+
+
+def _shared_out(days: NDArray[np.int64], totals: Floats, spans: Sequence[Span]) -> Floats:
+    """Total by the end of every day from the first reading to the last, what was counted between two readings shared
+    out over the open days between them, or over all days where none was open."""
+    grid = np.arange(days[0], days[-1] + 1)
+    run = np.cumsum(open_mask(spans, int(days[0]), len(grid)).astype(float))
+    at_reading = run[days - days[0]]
+    place = np.clip(np.searchsorted(days, grid, side="right") - 1, 0, max(len(days) - 2, 0))
+    if len(days) == 1:
+        return totals.astype(float)
+    opened = at_reading[place + 1] - at_reading[place]
+    length = np.maximum(days[place + 1] - days[place], 1)
+    share = np.where(opened > 0, (run - at_reading[place]) / np.maximum(opened, 1), (grid - days[place]) / length)
+    return np.maximum.accumulate(totals[place] + (totals[place + 1] - totals[place]) * np.clip(share, 0.0, 1.0))

@@ -187,7 +187,7 @@ def _total_at_look(row: DueDate, curve: AssetCurve | None) -> float | None:
     programme = row.programme
     if programme.last_look_total is not None or curve is None:
         return programme.last_look_total
-    return None if programme.last_look_on is None else curve.total_on(programme.last_look_on)
+    return None if programme.last_look_on is None else curve.total_at_look(programme.last_look_on)
 
 
 def _window(row: DueDate, rating: Rating | None, curve: AssetCurve | None) -> Window | None:

@@ -33,6 +33,7 @@ class CounterCurve:
     """
 
     first_day: int
+    read_to: int  # day of the last reading
     middle: Floats
     early: Floats
 
@@ -49,6 +50,14 @@ class CounterCurve:
         inside = np.clip(place, 0, len(self.middle) - 1)
         total = np.where(place < 0, 0.0, self.middle[inside])
         return np.where(place >= len(self.middle), np.nan, total)
+
+    def total_at_look(self, days: Days) -> Floats:
+        """Total at the start of each day, as a look on that day counts from it; never more than the last reading says.
+
+        The low side: what is counted since a look is then never too little.
+        """
+        place = np.minimum(days.astype(np.int64) - 1, self.read_to) - self.first_day
+        return np.where(place < 0, 0.0, self.middle[np.clip(place, 0, len(self.middle) - 1)])
 
 
 @dataclass(frozen=True)
@@ -191,9 +200,10 @@ def _excused(on: Days, until: Days) -> Days:
 def look_totals(owed: Owed, curves: list[CounterCurve], born_total: Floats) -> Floats:
     """Counter total at the last look; where none was made the total when the joint was made; where it was not noted,
     what the curve says of that day."""
-    noted = np.where(owed.last_look < NO_DAY, owed.last_look_total, born_total)
-    looked_up = totals_on(np.where(np.isnan(noted), owed.last_look, NO_DAY), owed.counter, curves)
-    return np.where(np.isnan(noted), looked_up, noted)
+    total = np.where(owed.last_look < NO_DAY, owed.last_look_total, born_total)
+    for index, rows in _rows_by_counter(owed.counter, np.isnan(total) & (owed.last_look < NO_DAY)):
+        total[rows] = curves[index].total_at_look(owed.last_look[rows])
+    return total
 
 
 def totals_on(days: Days, counter: NDArray[np.int32], curves: list[CounterCurve]) -> Floats:

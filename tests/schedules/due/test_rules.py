@@ -33,7 +33,7 @@ def owed(n: int = 1, **columns) -> Owed:
 
 def curve(rate: float, *, ahead: float = 1.2, days: int = 20_000) -> CounterCurve:
     count = np.arange(days) * rate
-    return CounterCurve(first_day=START, middle=count, early=count * ahead)
+    return CounterCurve(first_day=START, read_to=START + days - 1, middle=count, early=count * ahead)
 
 
 @given(st.lists(st.tuples(st.dates(date(1950, 1, 1), date(2150, 1, 1)), st.integers(1, 600)), min_size=1, max_size=40))
@@ -125,3 +125,9 @@ def test_a_limit_in_counts_without_a_counter_makes_the_joint_unrated_not_undue()
 def test_a_look_owed_by_day_or_count_falls_due_at_the_earlier(limit):
     both = owed(**{limit: [START + 50], f"{limit}_total": [20.0]})
     assert due_dates(both, [curve(1.0, ahead=1.0)]).due[0] == START + 20
+
+
+def test_a_look_after_the_last_reading_counts_from_that_reading():
+    read = CounterCurve(first_day=START, read_to=START + 10, middle=np.arange(100.0), early=np.arange(100.0) * 1.5)
+    looked = owed(window_count=[9.0], looks=[3], last_look=[START + 50])
+    assert due_dates(looked, [read]).on["growth window"][0] == read.day_of(np.array([13.0]), early=True)[0]
