@@ -20,6 +20,7 @@ from assets_app.register.models import Joint
 from assets_app.register.pen import SEVERITY_MARKS
 
 register = template.Library()
+RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 
 
 def mark(severity: str) -> SafeString:
@@ -102,7 +103,7 @@ def figure(value: Any) -> str:
         return "0"
     if abs(value) < 0.001 or abs(value) >= 1e9:
         mantissa, exponent = f"{value:.2e}".split("e")
-        return f"{mantissa} × 10^{int(exponent)}"
+        return f"{mantissa} × 10" + str(int(exponent)).translate(RAISED)
     decimals = max(0, 2 - math.floor(math.log10(abs(value))))
     text = f"{value:,.{decimals}f}".replace(",", "\u202f")
     return text.rstrip("0").rstrip(".") if "." in text else text
