@@ -1,3 +1,82 @@
-"""The API of this capability, relative to /api/v1/."""
+"""The API of my alerts, relative to /api/v1/."""
 
-urlpatterns: list = []
+from __future__ import annotations
+
+from typing import Any
+
+import django_filters
+from django.urls import path
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from assets_app.doors.idempotency import once
+from schedules.alerts import actions, queries
+from schedules.alerts.models import Delivery, Intent
+
+
+class AlertOut(serializers.ModelSerializer):
+    kind = serializers.CharField(source="intent.kind")
+    site = serializers.IntegerField(source="intent.site_id")
+    subject = serializers.CharField(source="intent.subject")
+    text = serializers.CharField(source="intent.text")
+    link = serializers.CharField(source="intent.link")
+    created_at = serializers.DateTimeField(source="intent.created_at")
+
+    class Meta:
+        model = Delivery
+        fields = "id kind site subject text link created_at seen_at".split()
+
+
+class AlertFilter(django_filters.FilterSet):
+    unseen = django_filters.BooleanFilter(field_name="seen_at", lookup_expr="isnull")
+    kind = django_filters.ChoiceFilter(field_name="intent__kind", choices=Intent.Kind.choices)
+    site = django_filters.NumberFilter(field_name="intent__site")
+
+    class Meta:
+        model = Delivery
+        fields: list[str] = []
+
+
+class Alerts(generics.ListAPIView):
+    """My alerts, the newest first."""
+
+    serializer_class = AlertOut
+    filterset_class = AlertFilter
+    queryset = Delivery.objects.all()
+
+    def get_queryset(self) -> Any:
+        return queries.mine(self.request.user)
+
+
+class SeenIn(serializers.Serializer):
+    ids = serializers.ListField(
+        child=serializers.IntegerField(), required=False, max_length=1000, help_text="left out: all of mine"
+    )
+
+
+class SeenOut(serializers.Serializer):
+    seen = serializers.IntegerField()
+
+
+class MarkSeen(APIView):
+    @extend_schema(request=SeenIn, responses=SeenOut)
+    def post(self, request: Request) -> Response:
+        """Mark alerts of mine as seen."""
+        given = SeenIn(data=request.data)
+        given.is_valid(raise_exception=True)
+        ids = given.validated_data.get("ids")
+
+        def deed() -> tuple[int, dict[str, Any]]:
+            return 200, {"seen": actions.mark_seen(actor=request.user, now=timezone.now(), delivery_ids=ids)}
+
+        return once(request, deed)
+
+
+urlpatterns = [
+    path("alerts/", Alerts.as_view(), name="api-alerts"),
+    path("alerts/seen/", MarkSeen.as_view(), name="api-alerts-seen"),
+]

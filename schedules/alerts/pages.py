@@ -1,3 +1,61 @@
-"""The pages of this capability, relative to the root."""
+"""The page of my alerts, and of what could not be delivered."""
 
-urlpatterns: list = []
+from __future__ import annotations
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from schedules.alerts import actions, queries
+
+ROWS = 60
+
+
+@login_required
+@require_safe
+def alerts(request: HttpRequest) -> HttpResponse:
+    """What I was told, the newest first."""
+    rows = queries.mine(request.user)
+    before = request.GET.get("before", "")
+    if before.isdigit():
+        rows = rows.filter(pk__lt=before)
+    found = list(rows[: ROWS + 1])
+    shown = found[:ROWS]
+    context = {
+        "alerts": shown,
+        "unseen": queries.unseen_count(request.user),
+        "given_up": queries.given_up(request.user)[:50],
+        "next_url": f"?before={shown[-1].pk}" if len(found) > ROWS else "",
+        "first_url": "?" if before else "",
+    }
+    return render(request, "alerts/alerts.html", context)
+
+
+@login_required
+@require_POST
+def alerts_seen(request: HttpRequest) -> HttpResponse:
+    """Mark one, or all, as seen."""
+    pk = request.POST.get("id", "")
+    chosen = [int(pk)] if pk.isdigit() else None
+    actions.mark_seen(actor=request.user, now=timezone.now(), delivery_ids=chosen)
+    return redirect("alerts")
+
+
+@login_required
+@require_POST
+def alert_again(request: HttpRequest, delivery_id: int) -> HttpResponse:
+    """Send once more what was given up."""
+    actions.try_again(actor=request.user, now=timezone.now(), delivery_id=delivery_id)
+    messages.success(request, "It is sent again within the minute.")
+    return redirect("alerts")
+
+
+urlpatterns = [
+    path("alerts/", alerts, name="alerts"),
+    path("alerts/seen/", alerts_seen, name="alerts-seen"),
+    path("alerts/<int:delivery_id>/again/", alert_again, name="alert-again"),
+]

@@ -1,4 +1,4 @@
-"""What every deed on an order shares: seen, allowed, locked, unchanged, then written down. For this folder's actions."""
+"""What every deed on an order shares: seen, allowed, locked, unchanged, then written down. For the actions here."""
 
 from __future__ import annotations
 

@@ -15,6 +15,7 @@ from assets_app.people.queries import sites_of
 from assets_app.people.rules import MAY
 from assets_app.record.models import RecordEntry
 from assets_app.refusals import NotFound
+from assets_app.register.models import Asset, Site
 from schedules.due import queries as due
 from schedules.due.models import Programme
 from schedules.work import orders, rules
@@ -162,3 +163,14 @@ def _free(person: Person) -> list[WorkOrder]:
     able = Role.objects.filter(person=person, name__in=MAY["order.work"]).values("site_id")
     rows = orders_in_sight(person).filter(state__in=rules.AT_WORK, assignee=None, site_id__in=able)
     return list(rows.order_by("due_on", "pk")[:20])
+
+
+def assets_in_sight(person: Person) -> QuerySet[Asset]:
+    rows = Asset.objects.filter(site__in=sites_of(person)).exclude(status=Asset.Status.RETIRED)
+    return rows.order_by("site__name", "tag")
+
+
+def sites_where(person: Person, deed: str) -> list[Site]:
+    """The sites at which a person may do a deed."""
+    able = Role.objects.filter(person=person, name__in=MAY[deed]).values("site_id")
+    return list(Site.objects.filter(pk__in=able))

@@ -1,5 +1,6 @@
 """Each alert reaches each person by each channel once, whoever sends and whatever fails."""
 
+import contextlib
 import threading
 from datetime import timedelta
 from smtplib import SMTPServerDisconnected
@@ -141,10 +142,8 @@ def _two_at_once(now):
     real, faults = deliver.take, []
 
     def take(rows, batch, at):
-        try:
+        with contextlib.suppress(threading.BrokenBarrierError):
             meet.wait()
-        except threading.BrokenBarrierError:
-            pass
         return real(rows, batch, at)
 
     def run():

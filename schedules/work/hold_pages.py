@@ -1,0 +1,97 @@
+"""The page of holds: what stands, placing one from anywhere, lifting one."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from assets_app.people.queries import is_release_authority
+from assets_app.refusals import NotAllowed, NotFound, Refused
+from schedules.work import actions, forms, queries
+from schedules.work.holds import did_the_work
+from schedules.work.models import Hold
+
+LIFTED_SHOWN = 30
+
+
+@login_required
+def holds(request: HttpRequest) -> HttpResponse:
+    """What is held, the newest first, and the form to place one."""
+    if request.method != "POST":
+        given = {name: request.GET[name] for name in ("asset_id", "joint_tag") if name in request.GET}
+        return _show(request, forms.PlaceHoldForm(person=request.user, initial=given))
+    form = forms.PlaceHoldForm(request.POST, person=request.user)
+    if form.is_valid():
+        data = form.cleaned_data
+        try:
+            actions.place_hold(
+                asset_id=data["asset_id"],
+                joint_id=data.get("joint_id"),
+                reason=data["reason"],
+                actor=request.user,
+                now=timezone.now(),
+            )
+        except (NotAllowed, NotFound):
+            raise
+        except Refused as refusal:
+            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+        else:
+            messages.success(request, "Held. Everybody at the site is told.")
+            return redirect("holds")
+    return _show(request, form, status=422)
+
+
+@login_required
+@require_POST
+def hold_release(request: HttpRequest, hold_id: int) -> HttpResponse:
+    """Lift a hold."""
+    hold = queries.hold_in_sight(request.user, hold_id)
+    form = forms.ReleaseForm(request.POST, auto_id=f"id_{hold.pk}_%s")
+    if form.is_valid():
+        try:
+            actions.release_hold(hold_id=hold.pk, actor=request.user, now=timezone.now(), **form.cleaned_data)
+        except (NotAllowed, NotFound):
+            raise
+        except Refused as refusal:
+            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+        else:
+            messages.success(request, "The hold is lifted, and in the record.")
+            return redirect("holds")
+    return _show(request, forms.PlaceHoldForm(person=request.user), tried=(hold.pk, form), status=422)
+
+
+def _show(
+    request: HttpRequest,
+    form: forms.PlaceHoldForm,
+    *,
+    tried: tuple[int, forms.ReleaseForm] | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    rows = queries.holds_in_sight(request.user)
+    standing = [_row(request, hold, tried) for hold in rows.filter(released_at=None)]
+    lifted = rows.exclude(released_at=None).order_by("-released_at")[:LIFTED_SHOWN]
+    context = {"standing": standing, "lifted": lifted, "form": form}
+    return render(request, "work/holds.html", context, status=status)
+
+
+def _row(request: HttpRequest, hold: Hold, tried: tuple[int, forms.ReleaseForm] | None) -> dict[str, object]:
+    row: dict[str, object] = {"hold": hold, "who_lifts": queries.who_lifts(hold.site_id), "form": None, "why_not": ""}
+    if not is_release_authority(request.user, hold.site_id):
+        return row
+    if did_the_work(hold, request.user):
+        row["why_not"] = "You did work on it, so another authority must lift it."
+        return row
+    row["form"] = tried[1] if tried and tried[0] == hold.pk else forms.ReleaseForm(auto_id=f"id_{hold.pk}_%s")
+    row["open"] = bool(tried and tried[0] == hold.pk)
+    return row
+
+
+urlpatterns = [
+    path("holds/", holds, name="holds"),
+    path("holds/<int:hold_id>/release/", hold_release, name="hold-release"),
+]
