@@ -116,7 +116,7 @@ def _make_database(env: dict[str, str]) -> None:
     draft = DATABASE.with_name("draft.sqlite3")
     for leftover in RUN.glob("draft.sqlite3*"):
         leftover.unlink()
-    print("Making Larkmoor: two sites, their joints and five years of use. The first start takes a minute.", flush=True)
+    print("Making Larkmoor: two sites, their joints and five years of use. The first start takes a minute or two.", flush=True)
     at_draft = {**env, "DATABASE_URL": f"sqlite:///{draft}"}
     _manage("migrate", "--noinput", "--verbosity=0", env=at_draft)
     _manage("load_demo", *(["--small"] if os.environ.get("SMALL") else []), env=at_draft)
