@@ -58,7 +58,7 @@ def plan_looks(built: Sequence[Built], duties: dict[str, Duty], *, today: date) 
 
 def _plan(each: Built, row: Programme, duty: Duty, today: date) -> Owed:
     dice = chance("looks", each.data.tag, each.joint.tag, row.method)
-    used = dice.uniform(1.01, 1.12) if dice.random() < OVERDUE_SHARE else dice.uniform(0.03, 0.97)
+    used = dice.uniform(1.01, 1.12) if dice.random() < OVERDUE_SHARE else dice.betavariate(2.0, 1.3) * 0.98
     calendar = today - timedelta(days=round(used * (row.calendar_months or 48) * 30.44))
     last = max(calendar, _by_count(each, row, duty, used, today))
     born = date.fromordinal(duty.first_day)

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
+from random import Random
 
 from assets_app.register.models import Asset, BoltGroup, Joint, Member, Weld
-from schedules.demo.drawings import DRAWINGS, EASY, MULTIPLE, UNKNOWN, Bolts, Family, Welds
+from schedules.demo.drawings import Bolts, Family, Welds, families_of
 from schedules.demo.places import AssetData, assets_of, chance
 
 UNKNOWN_SHARE = 0.08  # joints of which some figure is not known
-BY_EYE_SHARE = 0.12  # welds on more than one load path that are only looked at by eye
+BY_EYE_SHARE = 0.08  # welds on more than one load path that are only looked at by eye
 LOST_FIGURES = ("access", "detail", "grade", "spectrum", "wall", "peak")
 MAKER = "maker's manual"
 
@@ -41,7 +42,7 @@ def create(assets: dict[str, Asset], *, today: date, small: bool) -> list[Built]
 
 
 def _asset(data: AssetData, asset: Asset, today: date) -> list[Built]:
-    families = DRAWINGS[data.name]
+    families = families_of(data.name)
     members = _members(families, asset)
     dice = chance("steel", data.tag)
     built = []
@@ -59,7 +60,7 @@ def _asset(data: AssetData, asset: Asset, today: date) -> list[Built]:
             tag=f"{letter}-{numbers[letter]:03d}",
             name=family.name.format(n=n),
             kind="weld" if letter == "W" else "bolted",
-            load_path=UNKNOWN if lost == "access" and dice.random() < 0.5 else family.path,
+            load_path="unknown" if lost == "access" and dice.random() < 0.5 else family.path,
             access="" if lost == "access" else family.access,
             position=f"{data.place}, {dice.choice(('north', 'south', 'east', 'west'))} side",
         )
@@ -95,28 +96,27 @@ def _members(families: list[Family], asset: Asset) -> dict[str, Member]:
     return rows
 
 
-def _owed(family: Family, dice: object) -> tuple[dict[str, int], str]:
+def _owed(family: Family, dice: Random) -> tuple[dict[str, int], str]:
     """Methods owed with their longest months: eyes everywhere, bolts checked, the critical welds by MT or ET too."""
-    roll = dice.random()  # type: ignore[attr-defined]
+    roll = dice.random()
     if isinstance(family, Bolts):
-        return {"VT": 48, "BC": 24 if family.path == "single" else 36}, ""
-    easy = family.access == EASY
-    if family.path == MULTIPLE and (roll < BY_EYE_SHARE or family.access == "difficult"):
-        return {"VT": 36}, ""
-    detailed = "ET" if family.tube and roll > 0.8 else "MT"
-    months = 36 if family.path != MULTIPLE else 60
-    return {"VT": 36 if easy else 48, detailed: months}, detailed
+        return {"VT": 36, "BC": 24 if family.path == "single" else 36}, ""
+    several = family.path == "multiple"
+    if several and (roll < BY_EYE_SHARE or family.access != "easy"):
+        return {"VT": 24}, ""
+    tube = isinstance(family, Welds) and family.tube
+    detailed = "ET" if tube and roll > 0.8 else "MT"
+    return {"VT": 24 if family.access == "easy" and roll < 0.5 else 36, detailed: 60 if several else 48}, detailed
 
 
 def _weld(each: Built) -> Weld:
     family = each.family
     assert isinstance(family, Welds)
     fillet = family.weld_type == "fillet"
-    kinds = {"fillet": "fillet", "full": "full penetration", "partial": "partial penetration"}
     return Weld(
         joint=each.joint,
         joint_type=family.joint_type,
-        weld_type=kinds[family.weld_type],
+        weld_type=family.weld_type,
         leg_mm=family.leg if fillet else None,
         throat_mm=round(family.leg * 0.7, 1) if fillet else family.leg,
         length_mm=round(3.1416 * family.tube) if family.tube else family.wall * 14,
@@ -139,7 +139,7 @@ def _group(each: Built) -> BoltGroup:
         bolt_count=family.count,
         pattern=family.pattern,
         ring_diameter_mm=family.across if ring else None,
-        rows=None if ring else family.rows,
+        rows=None if ring else 2,
         row_pitch_mm=None if ring else family.across,
         column_pitch_mm=None if ring else family.across,
         size=family.size,

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from assets_app.people.models import Person
-from schedules.demo.drawings import SINGLE, UNKNOWN, Bolts, Welds
+from schedules.demo.drawings import Bolts, Welds
 from schedules.demo.duty import Duty
 from schedules.demo.places import chance
 from schedules.demo.steel import Built
@@ -27,10 +27,10 @@ SHAPES = {
     "hours": ((1.0, 2.0), (0.6, 10.0), (0.35, 30.0)),
     "km": ((1.0, 0.05), (0.6, 0.4), (0.35, 2.5)),
 }
-USED = (0.02, 0.6)  # share of the life used so far, of an asset of some age
+USED = (0.025, 0.6)  # share of the life used so far, of an asset of some age
 SHORTEST_DAYS = 150  # between looks by growth, at the pace so far
 HIGHEST_RANGE = 190.0
-ROUNDS = 8
+ROUNDS = 7
 STATUSES = ("measured", "calculated", "calculated", "calculated", "assumed")
 
 
@@ -54,7 +54,7 @@ def facts_of(each: Built, greatest: float, *, method: str) -> Facts:
         method=method,
         conditions="good" if method in ("MT", "ET") else "normal",
         access=family.access,
-        single_path=family.path in (SINGLE, UNKNOWN),
+        single_path=family.path != "multiple",
         consequence=each.data.consequence,
         bins=bins_of(each, greatest),
         stress_kind="direct",
@@ -95,13 +95,13 @@ def _scaled(known: Sequence[Built], duties: dict[str, Duty]) -> list[float]:
             _nearer(value, rating.damage_per_count, share / duties[each.data.tag].now)
             for each, value, rating, share in zip(known, ranges, rated, wanted, strict=True)
         ]
+    left = [place for place, each in enumerate(known) if each.detailed]
     for _ in range(ROUNDS):
-        methods = [each.detailed or "VT" for each in known]
-        rated = rating_rules.rate([facts_of(e, r, method=m) for e, r, m in zip(known, ranges, methods, strict=True)])
-        ranges = [
-            value * 0.88 if _too_short(each, rating, duties[each.data.tag]) else value
-            for each, value, rating in zip(known, ranges, rated, strict=True)
-        ]
+        rated = rating_rules.rate([facts_of(known[p], ranges[p], method=known[p].detailed) for p in left])
+        short = [p for p, rating in zip(left, rated, strict=True) if _too_short(known[p], rating, duties)]
+        for place in short:
+            ranges[place] *= 0.88
+        left = short
     return ranges
 
 
@@ -120,11 +120,10 @@ def _nearer(value: float, per_count: float | None, wanted: float) -> float:
     return min(HIGHEST_RANGE, max(8.0, value * min(2.0, max(0.4, factor))))
 
 
-def _too_short(each: Built, rating: Rated, duty: Duty) -> bool:
-    if rating.window_count is None:
-        return rating.unprotected and bool(each.detailed)
+def _too_short(each: Built, rating: Rated, duties: dict[str, Duty]) -> bool:
+    duty = duties[each.data.tag]
     a_day = duty.now / len(duty.totals)
-    return rating.window_count / rating.looks / a_day < SHORTEST_DAYS
+    return rating.window_count is None or rating.window_count / rating.looks / a_day < SHORTEST_DAYS
 
 
 def _row(each: Built, greatest: float, engineer: Person, today: date) -> StressSpectrum:
