@@ -1,0 +1,66 @@
+"""Recording a look on a phone, in a real browser: a finding with a photo, its page, the record."""
+
+from __future__ import annotations
+
+import io
+import os
+from datetime import date
+
+import pytest
+from PIL import Image
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def inspector(person, site):
+    from assets_app.models import Qualification
+
+    who = person("inspector", site)
+    for method in ("VT", "MT"):
+        Qualification.objects.create(
+            person=who, kind="ndt", method=method, level=2, issued_on=date(2024, 1, 1), expires_on=date(2099, 1, 1)
+        )
+    return who
+
+
+def keep(page, name: str) -> None:
+    """Keeps a picture where SHOTS says, for whoever wants to look."""
+    if os.environ.get("SHOTS"):
+        page.screenshot(path=f"{os.environ['SHOTS']}/{name}.png", full_page=True)
+
+
+def photo() -> dict:
+    out = io.BytesIO()
+    Image.new("RGB", (1200, 900), "slategray").save(out, "JPEG")
+    return {"name": "IMG_1.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()}
+
+
+@pytest.mark.parametrize(("size", "scheme"), [("phone", "light"), ("desk", "dark")])
+def test_a_crack_is_recorded_with_a_photo_and_its_page_reads_well(
+    open_page, axe, no_sideways_scroll, inspector, weld_joint, settings, tmp_path, size, scheme
+):
+    settings.MEDIA_ROOT = tmp_path
+    page = open_page(f"/joints/{weld_joint.pk}/looks/new/", size=size, scheme=scheme, person=inspector)
+    no_sideways_scroll(page)
+    axe(page)
+    keep(page, f"look-{size}")
+    page.get_by_label("Method").select_option("MT")
+    page.get_by_label("findings recorded").check()
+    page.get_by_label("Kind").select_option("101")
+    page.get_by_label("Size (mm").fill("3/8 in")
+    page.get_by_role("button", name="One more finding").click()
+    assert page.get_by_label("Size (mm").first.input_value() == "3/8 in"
+    page.get_by_label("Photos").first.set_input_files(photo())
+    page.get_by_role("button", name="Record the look").click()
+    page.wait_for_url("**/findings/*/")
+    assert "hold now" in page.inner_text("main")
+    assert page.locator(".photos img").evaluate("image => image.decode().then(() => image.naturalWidth)") == 1200
+    no_sideways_scroll(page)
+    axe(page)
+    keep(page, f"finding-{size}")
+    page.get_by_role("link", name="The whole record of W-001").click()
+    assert "recorded a look by MT" in page.inner_text("main")
+    no_sideways_scroll(page)
+    axe(page)
+    keep(page, f"record-{size}")
