@@ -6,25 +6,22 @@ database: a crash leaves the stale marks (or the sweep's part) standing, and the
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db import connection, transaction
-from django.db.models import Min, Q
+from django.db.models import Q
 from numpy.typing import NDArray
 
-from assets_app.inspections.models import Assessment, Finding
 from assets_app.register.models import Site
-from schedules.due import ratings, store
+from schedules.due import open_reasons, ratings, store
 from schedules.due.curves import AssetCurve, curves_of_assets
 from schedules.due.events import dates_changed
-from schedules.due.finding_rules import finding_day
-from schedules.due.models import OwedLook, Policy, StaleMark
+from schedules.due.models import Policy, StaleMark
 from schedules.due.rating_rules import DETAILED_METHODS
-from schedules.due.rules import NO_DAY, Days, Owed, due_dates, totals_on
+from schedules.due.rules import NO_DAY, Owed, due_dates, totals_on
 from schedules.due.store import Columns, Scope
 
 CODE_VERSION = "2026.11"
@@ -123,8 +120,8 @@ def gather(read: Columns, curves: dict[int, AssetCurve], policy: Policy) -> Owed
         asset_id: index
         for index, asset_id in enumerate(pk for pk in np.unique(read["asset_id"]).tolist() if pk in curves)
     }
-    counter = _lookup(read["asset_id"], numbers, -1).astype(np.int32)
-    looks = _owed_looks(read)
+    counter = open_reasons.lookup(read["asset_id"], numbers, -1).astype(np.int32)
+    looks = open_reasons.owed_looks(read)
     detailed = np.isin(read["method"].astype(str), sorted(DETAILED_METHODS))
     has_detailed = _any_of_joint(read["joint_id"], detailed)
     return Owed(
@@ -137,13 +134,13 @@ def gather(read: Columns, curves: dict[int, AssetCurve], policy: Policy) -> Owed
         damage_per_count=read["damage_per_count"],
         damage_share=read["damage_share"],
         damage_applies=detailed | ~has_detailed,
-        damage_excused_until=_excused_until(read),
+        damage_excused_until=open_reasons.excused_until(read),
         window_count=read["window_count"],
         looks=read["looks"].astype(np.int32),
         rating_missing=read["rating_missing"],
         needs_counter=~np.isnan(read["duty_count"]) | ~np.isnan(read["damage_per_count"]),
         counter=counter,
-        finding=_finding_days(read, policy),
+        finding=open_reasons.finding_days(read, policy),
         measured_growth=np.full(len(counter), NO_DAY, dtype=np.int32),
         **looks,
     )
@@ -177,92 +174,6 @@ def _any_of_joint(joint: NDArray[np.int64], flag: NDArray[np.bool_]) -> NDArray[
     """Whether ``flag`` holds for any programme of the same joint."""
     _, place = np.unique(joint, return_inverse=True)
     return np.bincount(place, weights=flag, minlength=len(joint))[place] > 0
-
-
-def _lookup(keys: NDArray[np.int64], values: dict[int, int], default: int) -> NDArray[np.int64]:
-    unique, place = np.unique(keys, return_inverse=True)
-    return np.array([values.get(key, default) for key in unique.tolist()], dtype=np.int64)[place]
-
-
-# --- what is open on the joints ---------------------------------------------------------------------------------------
-
-
-def _open_in(read: Columns) -> Q:
-    """Rows of joints in ``read``: by asset, since assets are few where joints are many."""
-    return Q(joint__asset_id__in=np.unique(read["asset_id"]).tolist())
-
-
-def _finding_days(read: Columns, policy: Policy) -> Days:
-    """Earliest day by which a finding on the joint asks for something; it falls on the method that found it, else on
-    the joint's first programme."""
-    rows = Finding.objects.filter(_open_in(read), state__in=["open", "assessed"])
-    values = rows.values_list("pk", "joint_id", "severity", "state", "found_on", "inspection__method")
-    ends = dict(
-        Assessment.objects.filter(finding__in=rows.filter(state="assessed"))
-        .order_by("signed_at", "pk")
-        .values_list("finding_id", "ends_on")
-    )
-    places = _places(read)
-    days = np.full(len(read["joint_id"]), NO_DAY, dtype=np.int32)
-    for pk, joint_id, severity, state, found_on, method in values:
-        place = places.get((joint_id, method), places.get((joint_id, "")))
-        if place is None:
-            continue
-        last = read["last_look"][place]
-        day = finding_day(
-            severity=severity,
-            found_on=found_on,
-            last_look_on=None if last == NO_DAY else date.fromordinal(int(last)),
-            assessed_until=ends.get(pk) if state == "assessed" else None,
-            policy=policy,
-        )
-        if day is not None:
-            days[place] = min(int(days[place]), day.toordinal())
-    return days
-
-
-def _places(read: Columns) -> dict[tuple[int, str], int]:
-    """(joint, method) -> row; (joint, "") -> the joint's first row."""
-    places: dict[tuple[int, str], int] = {}
-    for place, (joint_id, method) in enumerate(zip(read["joint_id"].tolist(), read["method"].tolist(), strict=True)):
-        places[(joint_id, method)] = place
-        places.setdefault((joint_id, ""), place)
-    return places
-
-
-def _owed_looks(read: Columns) -> dict[str, NDArray]:
-    """Open looks owed once, the earliest day and count by limit."""
-    size = len(read["joint_id"])
-    found: dict[str, NDArray] = {}
-    for limit in ("after_work", "fixed", "sweep", "load_change"):
-        found[limit] = np.full(size, NO_DAY, dtype=np.int32)
-        found[f"{limit}_total"] = np.full(size, np.nan)
-    by_joint: dict[int, list[int]] = defaultdict(list)
-    rows = list(
-        OwedLook.objects.filter(_open_in(read), satisfied_by=None, withdrawn_why="")
-        .values_list("joint_id", "method", "limit")
-        .annotate(day=Min("due_on"), total=Min("due_total"))
-    )
-    if rows:
-        for place, joint_id in enumerate(read["joint_id"].tolist()):
-            by_joint[joint_id].append(place)
-    for joint_id, method, limit, day, total in rows:
-        name = limit.replace(" ", "_")
-        for place in by_joint[joint_id]:
-            if method and read["method"][place] != method:
-                continue
-            if day is not None:
-                found[name][place] = min(int(found[name][place]), day.toordinal())
-            if total is not None:
-                found[f"{name}_total"][place] = np.fmin(found[f"{name}_total"][place], total)
-    return found
-
-
-def _excused_until(read: Columns) -> Days:
-    """Day until which an engineer lets a used-up life stand (an assessment of the joint, not of a finding)."""
-    rows = Assessment.objects.filter(_open_in(read), finding=None).order_by("signed_at", "pk")
-    until = {joint_id: ends_on.toordinal() for joint_id, ends_on in rows.values_list("joint_id", "ends_on")}
-    return _lookup(read["joint_id"], until, int(NO_DAY)).astype(np.int32)
 
 
 def in_scope(scope: Scope) -> Q:
