@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from django.db import transaction
@@ -50,7 +50,9 @@ def _replay(row: IdempotencyKey, digest: str) -> Response:
 def _request_hash(request: Request) -> str:
     """Over method, path and content; an uploaded file counts by its bytes."""
     digest = hashlib.sha256(f"{request.method}\n{request.path}\n".encode())
-    data = {name: value for name, value in request.data.items() if not hasattr(value, "chunks")}
+    data = request.data
+    if isinstance(data, Mapping):
+        data = {name: value for name, value in data.items() if not hasattr(value, "chunks")}
     digest.update(json.dumps(data, sort_keys=True, default=str).encode())
     for name in sorted(request.FILES):
         upload = request.FILES[name]
