@@ -97,9 +97,9 @@ def bolt_group(bolts: BoltPattern, states: Mapping[int, str], *, name: str = "bo
     reach = min(TOUCH_RADIUS, _nearest(places) / 2) if touch else 0.0
     for number, place in enumerate(places, start=1):
         pen.parts.append(f'<g data-bolt="{number}">')
+        _bolt(pen, place, size, states.get(number, ""), known=diameter is not None)
         if reach:
             pen.circle(place, reach, "touch")
-        _bolt(pen, place, size, states.get(number, ""), known=diameter is not None)
         pen.parts.append("</g>")
         state = states.get(number, "")
         _number(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.contrib.auth.decorators import login_required
 from django.db.models import Count
@@ -20,6 +22,7 @@ from assets_app.people import queries as people
 from assets_app.people.models import Role
 from assets_app.people.rules import may
 from assets_app.record.models import RecordEntry
+from assets_app.record.sentences import sentence
 from assets_app.register.drawing import SeenFinding, weld_section
 from assets_app.register.drawing_bolts import bolt_group
 from assets_app.register.drawing_run import weld_run
@@ -34,7 +37,7 @@ from schedules.due.queries import Explanation, explain
 from schedules.planning.standing import standing_holds
 from schedules.work.models import Hold, WorkOrder
 
-LOOKS_SHOWN, ORDERS_SHOWN, RECORD_SHOWN = 20, 12, 8
+LOOKS_SHOWN, ORDERS_SHOWN, RECORD_SHOWN, PHOTOS_SHOWN = 20, 12, 8, 8
 
 
 @dataclass(frozen=True)
@@ -76,12 +79,14 @@ def joint(request: HttpRequest, pk: int) -> HttpResponse:
         "open_findings": open_ones,
         "closed_findings": [each for each in listed if not each.finding.is_open],
         "looks": _looks(found),
+        "photos": found.evidence.select_related("added_by").order_by("-added_at", "-id")[:PHOTOS_SHOWN],
         "orders": _orders(found),
-        "record": RecordEntry.objects.filter(joint=found).order_by("-sequence")[:RECORD_SHOWN],
+        "record": _record(found),
         "facts": register_facts(found),
         "may_look": may("bolt_check.record" if found.kind == "bolted" else "inspection.record", roles),
     }
-    return render(request, "due/joint.html", context)
+    with timezone.override(ZoneInfo(site.time_zone)):  # every time on the sheet is on the site's clock
+        return render(request, "due/joint.html", context)
 
 
 def _explained(joint: Joint, now: Any) -> list[Explanation]:
@@ -141,6 +146,12 @@ def _looks(joint: Joint) -> list[Inspection]:
 
 def _orders(joint: Joint) -> list[WorkOrder]:
     return list(joint.work_orders.select_related("assignee").order_by("-raised_at")[:ORDERS_SHOWN])
+
+
+def _record(joint: Joint) -> list[tuple[RecordEntry, str]]:
+    """The newest entries, each with what was done in words."""
+    rows = RecordEntry.objects.filter(joint=joint).order_by("-sequence")[:RECORD_SHOWN]
+    return [(entry, sentence(entry.deed, json.loads(entry.content))) for entry in rows]
 
 
 # Drawings -------------------------------------------------------------------------------------------------------------
