@@ -15,6 +15,7 @@ from assets_app.register.models import Site
 from schedules.alerts import actions as alerts
 from schedules.deferral import actions as deferral
 from schedules.due import actions as due
+from schedules.due import corrections, programmes
 from schedules.due import events as due_events
 from schedules.duty import events as duty_events
 from schedules.work import events as work_events
@@ -28,8 +29,13 @@ def mark_joints_stale(*, joint_ids: list[int], why: str, now: datetime, **_: Any
 
 
 @receiver(events.register_imported)
-def mark_site_stale(*, site_id: int, why: str, now: datetime, **_: Any) -> None:
-    due.mark_site_stale(site_id=site_id, why=why, now=now)
+def mark_imported_stale(*, asset_ids: list[int], why: str, now: datetime, **_: Any) -> None:
+    due.mark_assets_stale(asset_ids=asset_ids, why=why, now=now, rating_too=True)
+
+
+@receiver(events.programmes_given)
+def take_programmes(*, rows: list[dict[str, Any]], now: datetime, check_only: bool, **_: Any) -> dict[str, int]:
+    return programmes.take_programmes(rows=rows, now=now, check_only=check_only)
 
 
 @receiver(duty_events.duty_changed)
@@ -44,6 +50,8 @@ def mark_ratings_stale(*, joint_ids: list[int], why: str, now: datetime, **_: An
 
 @receiver(events.inspection_recorded)
 def note_look(*, inspection: Inspection, now: datetime, **_: Any) -> None:
+    if inspection.corrects is not None:
+        corrections.take_back(inspection.corrects)
     due.note_look(inspection=inspection, now=now)
 
 

@@ -237,9 +237,25 @@ class RegisterImport(models.Model):
     started_by = models.ForeignKey("assets_app.Person", on_delete=models.PROTECT, related_name="+")
     started_at = models.DateTimeField()
     ended_at = models.DateTimeField(null=True, blank=True)
+    claimed_at = models.DateTimeField(null=True, blank=True, help_text="when the run at work began")
+    claim = models.CharField(max_length=32, blank=True, help_text="names the run at work; another run changes it")
+    attempts = models.PositiveSmallIntegerField(default=0)
 
     class Meta:
         ordering = ["-id"]
         constraints = [
             models.CheckConstraint(condition=Q(rows_done__lte=F("rows_total")), name="import_done_within_total")
         ]
+        indexes = [
+            models.Index(
+                fields=["id"], name="import_to_work_off", condition=Q(state__in=["waiting", "running"])
+            )  # what the sweep looks for
+        ]
+
+    def __str__(self) -> str:
+        return f"import {self.pk} of {self.file_name}"
+
+    @property
+    def is_over(self) -> bool:
+        """Nothing will change any more."""
+        return self.state not in (self.State.WAITING, self.State.RUNNING)

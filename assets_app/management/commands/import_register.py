@@ -1,0 +1,91 @@
+"""Import a register: ``manage.py import_register FILE --site SLUG --mapping FILE --as USER [--dry-run]``."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.files.base import File
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from assets_app.people.models import Person
+from assets_app.refusals import Refused
+from assets_app.register import importer
+from assets_app.register.models import RegisterImport, Site
+
+SHOWN = 200
+WORDS = {"asset": "assets", "member": "members", "joint": "joints", "weld": "welds", "bolts": "bolt groups"}
+WORDS["programme"] = "looks owed"
+
+
+class Command(BaseCommand):
+    help = "Import assets, members, joints and the looks owed on them from CSV or XLSX: all of it, or nothing."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("file", type=Path)
+        parser.add_argument("--site", required=True, help="slug of the site")
+        parser.add_argument("--mapping", type=Path, help="mapping file (TOML); without one, headings name our fields")
+        parser.add_argument("--as", dest="person", required=True, help="user name of who answers for it")
+        parser.add_argument("--dry-run", action="store_true", help="check every row and field, write nothing")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            row = self._start(options)
+            ended = importer.run_import(import_id=row.pk, now=timezone.now(), told=self._progress)
+        except Site.DoesNotExist as error:
+            raise CommandError(f"There is no site {options['site']!r}.") from error
+        except Person.DoesNotExist as error:
+            raise CommandError(f"There is nobody with the user name {options['person']!r}.") from error
+        except (OSError, UnicodeDecodeError) as error:
+            raise CommandError(f"A file cannot be read: {error}.") from error
+        except Refused as refused:
+            raise CommandError(refused.message) from refused
+        self._tell(ended)
+        if ended.state not in (RegisterImport.State.DONE, RegisterImport.State.CHECKED) or _errors(ended):
+            raise CommandError(f"{_errors(ended)} errors; nothing was written.")
+
+    def _start(self, options: dict[str, Any]) -> RegisterImport:
+        site = Site.objects.get(slug=options["site"])
+        actor = Person.objects.get(username=options["person"])
+        mapping = options["mapping"].read_text(encoding="utf-8") if options["mapping"] else ""
+        with options["file"].open("rb") as file:
+            return importer.start_import(
+                site_id=site.pk,
+                file=File(file, name=options["file"].name),
+                mapping=mapping,
+                dry_run=options["dry_run"],
+                actor=actor,
+                now=timezone.now(),
+                hand_over=False,
+            )
+
+    def _progress(self, row: RegisterImport) -> None:
+        if not row.is_over:
+            self.stdout.write(f"{row.rows_done:,} of {row.rows_total:,} rows read")
+
+    def _tell(self, row: RegisterImport) -> None:
+        report = row.report
+        for kind, write in (("errors", self.stderr.write), ("warnings", self.stdout.write)):
+            for line in report.get(kind, [])[:SHOWN]:
+                where = f"row {line['row']}" if line["row"] else "the file"
+                column = f", {line['column']}" if line["column"] else ""
+                write(f"{kind[:-1]}: {where}{column}: {line['what']} {line['do']}".rstrip())
+            left = report.get(f"{kind}_total", 0) - SHOWN
+            if left > 0:
+                write(f"and {left:,} more {kind}")
+        for note in report.get("notes", []):
+            self.stdout.write(f"note: {note}")
+        counts = report.get("counts", {})
+        for target, word in WORDS.items():
+            if target in counts and any(counts[target].values()):
+                told = ", ".join(f"{number:,} {name}" for name, number in counts[target].items())
+                self.stdout.write(f"{word}: {told}")
+        if counts:
+            told = f"{counts['rows']:,} rows, {counts['doubled']:,} doubled, {counts['refused']:,} refused"
+            self.stdout.write(f"{told}; {row.get_state_display()}.")
+
+
+def _errors(row: RegisterImport) -> int:
+    return int(row.report.get("errors_total", 0))
