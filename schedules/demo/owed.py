@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from random import Random
 
 from schedules.demo.duty import Duty
 from schedules.demo.places import chance
 from schedules.demo.steel import MAKER, Built
 from schedules.due.models import Programme
 
-OVERDUE_SHARE = 0.03
+OVERDUE_SHARE = 0.025
+THESE_DAYS_SHARE = 0.03
+FRESH_DAYS = 90
 GOOD = ("MT", "ET")  # made on ground steel
 DUTY_SHARE = 0.06  # looks that the maker asks for by count as well
 
@@ -58,7 +61,7 @@ def plan_looks(built: Sequence[Built], duties: dict[str, Duty], *, today: date) 
 
 def _plan(each: Built, row: Programme, duty: Duty, today: date) -> Owed:
     dice = chance("looks", each.data.tag, each.joint.tag, row.method)
-    used = dice.uniform(1.01, 1.12) if dice.random() < OVERDUE_SHARE else dice.betavariate(2.0, 1.3) * 0.98
+    used = _used(dice)
     calendar = today - timedelta(days=round(used * (row.calendar_months or 48) * 30.44))
     last = max(calendar, _by_count(each, row, duty, used, today))
     born = date.fromordinal(duty.first_day)
@@ -66,9 +69,20 @@ def _plan(each: Built, row: Programme, duty: Duty, today: date) -> Owed:
         return Owed(each, row, [])  # not looked at since it was commissioned, and not owed yet
     days = [_working_day(last, today)]
     before = last - timedelta(days=round((row.calendar_months or 48) * 30.44 * dice.uniform(0.85, 1.0)))
-    if before > max(born + timedelta(days=60), today - timedelta(days=5 * 365)) and dice.random() < 0.25:
+    fresh = last > today - timedelta(days=FRESH_DAYS)  # what was due then must be on file, or it would seem unseen
+    if before > max(born + timedelta(days=60), today - timedelta(days=5 * 365)) and (fresh or dice.random() < 0.1):
         days.insert(0, _working_day(before, today))
     return Owed(each, row, days)
+
+
+def _used(dice: Random) -> float:
+    """Share of the time allowed that has gone by: over 1 is overdue; some are due in these days."""
+    roll = dice.random()
+    if roll < OVERDUE_SHARE:
+        return dice.uniform(1.01, 1.12)
+    if roll < OVERDUE_SHARE + THESE_DAYS_SHARE:
+        return dice.uniform(0.975, 0.999)
+    return dice.betavariate(2.0, 1.3) * 0.975
 
 
 def _by_count(each: Built, row: Programme, duty: Duty, used: float, today: date) -> date:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
@@ -28,6 +29,7 @@ class Stage:
     built: list[Built]
     duties: dict[str, Duty]
     played: int = 0
+    _told: int = 0
     _deeds: list[tuple[datetime, int, Deed]] = field(default_factory=list)
 
     @property
@@ -43,9 +45,16 @@ class Stage:
 
     def then(self, moment: datetime, deed: Deed) -> None:
         """``deed`` happens at ``moment`` and is told the moment; those of one moment in the order given."""
-        self._deeds.append((moment, len(self._deeds), deed))
+        self._told += 1
+        heapq.heappush(self._deeds, (moment, self._told, deed))
+
+    def soon(self, moment: datetime, deed: Deed) -> None:
+        """Likewise, from within a deed; what would lie ahead of today is left out."""
+        if moment < self.now:
+            self.then(moment, deed)
 
     def play(self) -> None:
-        for moment, _, deed in sorted(self._deeds, key=lambda each: each[:2]):
+        while self._deeds:
+            moment, _, deed = heapq.heappop(self._deeds)
             deed(moment)
             self.played += 1
