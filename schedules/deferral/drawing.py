@@ -44,10 +44,11 @@ def age_bands_narrow(bands: Sequence[AgeBand], currency: str) -> Drawing:
 
 
 def said(band: AgeBand, currency: str) -> str:
-    """``3, 4 200 GBP known``."""
+    """``3 works, 4 200 GBP``."""
     if not band.count:
         return "none"
-    return f"{band.count}, {money(band.cost)} {currency} known" if band.cost else f"{band.count}, no cost known"
+    works = f"{band.count} work{'s' if band.count > 1 else ''}"
+    return f"{works}, {money(band.cost)} {currency}" if band.cost else f"{works}, cost not known"
 
 
 def money(amount: Decimal) -> str:

@@ -47,6 +47,7 @@ def put_off(request: HttpRequest) -> HttpResponse:
 
 
 def _sheet(request: HttpRequest, site: Site) -> dict[str, Any]:
+    roles = roles_at(request.user, site.pk)
     shown = queries.backlog(site, today=day_at(site, timezone.now()))
     currency = shown.indices[0].currency if len(shown.indices) == 1 else ""
     indices = [(index, index.band(shown.edges)) for index in shown.indices]
@@ -56,7 +57,8 @@ def _sheet(request: HttpRequest, site: Site) -> dict[str, Any]:
         "bands": _bands_in_words(shown.edges),
         "wide": drawing.age_bands(shown.bands, currency),
         "narrow": drawing.age_bands_narrow(shown.bands, currency),
-        "may_withdraw": rights.may("deferral.sign", roles_at(request.user, site.pk)),
+        "may_withdraw": rights.may("deferral.sign", roles),
+        "may_raise": rights.may("order.raise", roles),
     }
 
 

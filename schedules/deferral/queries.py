@@ -143,13 +143,17 @@ def _silent_orders(site: Site, today: date) -> list[Silent]:
             why=order.why,
             order=order,
             lapsed=lapsed.get(order.pk),
-            cost=order.cost_estimate,
+            cost=_cost_of_silent(order, lapsed.get(order.pk)),
             unprotected=bool(row and row.unprotected),
             damage=row.damage_now if row else None,
         )
         for order in orders
         for row in [due.get((order.joint_id, order.method))]
     ]
+
+
+def _cost_of_silent(order: WorkOrder, lapsed: Deferral | None) -> Decimal | None:
+    return order.cost_estimate if order.cost_estimate is not None or lapsed is None else lapsed.cost_estimate
 
 
 def _due_rows(orders: list[WorkOrder]) -> dict[tuple[int, str], DueDate]:

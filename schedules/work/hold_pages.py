@@ -10,6 +10,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from assets_app.inspections.models import Severity
 from assets_app.people.queries import is_release_authority
 from assets_app.refusals import NotAllowed, NotFound, Refused
 from schedules.work import actions, forms, queries
@@ -85,6 +86,9 @@ def _row(request: HttpRequest, hold: Hold, tried: tuple[int, forms.ReleaseForm] 
         return row
     if did_the_work(hold, request.user):
         row["why_not"] = "You did work on it, so another authority must lift it."
+        return row
+    if hold.finding and hold.finding.is_open and hold.finding.severity == Severity.HOLD_NOW:
+        row["why_not"] = "The finding still says hold now: repair it, or let an engineer sign an assessment, first."
         return row
     row["form"] = tried[1] if tried and tried[0] == hold.pk else forms.ReleaseForm(auto_id=f"id_{hold.pk}_%s")
     row["open"] = bool(tried and tried[0] == hold.pk)

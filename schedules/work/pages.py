@@ -9,7 +9,7 @@ from typing import Any
 from django import forms as django_forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.db.models import Q
+from django.db.models import Max, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
@@ -21,7 +21,7 @@ from assets_app.inspections.inputs import PhotoInput
 from assets_app.people import rules as rights
 from assets_app.people.models import Person
 from assets_app.people.queries import day_at, roles_at, sites_of
-from assets_app.refusals import NotAllowed, NotFound, Refused
+from assets_app.refusals import NotAllowed, NotFound, Refused, Unprocessable
 from schedules.work import actions, finish_page, forms, hold_pages, queries, rules
 from schedules.work.models import WorkOrder
 
@@ -70,6 +70,7 @@ def orders(request: HttpRequest) -> HttpResponse:
     given = OrderFilter(request.GET)
     chosen = given.cleaned_data if given.is_valid() else {}
     rows = queries.orders_in_sight(request.user).order_by("due_on", "pk")
+    rows = rows.annotate(put_off_until=Max("deferrals__ends_on", filter=Q(deferrals__state="standing")))
     state = chosen.get("state") or ""
     if state != "all":
         rows = rows.filter(state=state) if state else rows.filter(state__in=rules.LIVE)
@@ -96,6 +97,24 @@ def raise_due(request: HttpRequest) -> HttpResponse:
     said = f"{len(raised)} orders raised." if raised else "Nothing new: every look due by then has its order."
     messages.success(request, said)
     return redirect("orders")
+
+
+@login_required
+@require_POST
+def order_raise(request: HttpRequest) -> HttpResponse:
+    """Raise one order: for the look that a programme owes, or for a finding; the buttons of other pages post here."""
+    who = {"actor": request.user, "now": timezone.now()}
+    programme, finding = request.POST.get("programme", ""), request.POST.get("finding", "")
+    if programme.isdigit():
+        made = actions.raise_order_for_due_date(programme_id=int(programme), **who)
+    elif finding.isdigit():
+        made = actions.raise_order_for_finding(
+            finding_id=int(finding), kind=request.POST.get("kind", rules.REPAIR), **who
+        )
+    else:
+        raise Unprocessable("fields", "Say for which look or finding the order is.", field="programme")
+    messages.success(request, f"Order {made.number} is raised.")
+    return redirect("order", made.pk)
 
 
 @login_required
@@ -185,6 +204,7 @@ def show_order(
         "order": row,
         "today": day_at(row.site, now),
         "steps": [(step, tried.get(f"step-{step.sequence}")) for step in row.steps.all()],
+        "next_step": next((step.sequence for step in row.steps.all() if step.done_at is None), None),
         "wait": next((wait for wait in row.waits.all() if wait.ended_on is None), None),
         "deeds": list(_deeds(row, roles, request.user, tried)),
         "failed": failed,
@@ -196,7 +216,7 @@ def show_order(
         "holds": list(queries.standing_holds([row.asset_id])),
         "who_lifts": queries.who_lifts(row.site_id),
         "deferral": row.deferrals.filter(state="standing").select_related("signed_by").first(),
-        "told": queries.explanation(row, now=now) if row.method and row.state in rules.LIVE else None,
+        "told": queries.explanation(row, now=now) if row.method and row.state in rules.AT_WORK else None,
         "findings": queries.open_findings(row.joint_id),
         "history": queries.history(row)[:60],
         "photos": [step.evidence for step in row.steps.all() if step.evidence]
@@ -256,6 +276,7 @@ urlpatterns = [
     path("my-work/", my_work, name="my-work"),
     path("orders/", orders, name="orders"),
     path("orders/raise-due/", raise_due, name="orders-raise-due"),
+    path("orders/raise/", order_raise, name="order-raise"),
     path("orders/<int:order_id>/", order, name="order"),
     path("orders/<int:order_id>/take/", order_take, name="order-take"),
     path("orders/<int:order_id>/steps/<int:sequence>/", order_step, name="order-step"),

@@ -1,0 +1,72 @@
+"""My alerts through the API and on their page; the command and the tasks."""
+
+import pytest
+from django.conf import settings
+from django.core import mail
+from django.core.management import call_command
+from rest_framework.test import APIClient
+
+from config.celery import app
+from schedules.alerts import deliver
+from schedules.models import Delivery, Intent
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def told(site, planner, manager, now):
+    Intent.objects.create(
+        site=site, kind="overdue", key="overdue:1", subject="s", text="MT of W-001 was due", created_at=now
+    )
+    deliver.deliver_owed(now=now)
+    return planner
+
+
+def test_the_api_gives_mine_and_marks_them_seen(told, manager):
+    client = APIClient()
+    client.force_authenticate(told)
+    rows = client.get("/api/v1/alerts/?unseen=true").json()["results"]
+    assert [row["text"] for row in rows] == ["MT of W-001 was due"]
+    his = Delivery.objects.get(person=manager).pk
+    assert client.post("/api/v1/alerts/seen/", {"ids": [his]}, format="json").status_code == 404
+    assert client.post("/api/v1/alerts/seen/", {"ids": [rows[0]["id"]]}, format="json").json() == {"seen": 1}
+    assert client.get("/api/v1/alerts/?unseen=true").json()["results"] == []
+
+
+def test_the_page_shows_them_and_a_manager_what_was_given_up(told, manager, client, now):
+    row = Delivery.objects.get(person=told)
+    Delivery.objects.create(
+        intent=row.intent, person=told, channel="email", state="failed", next_try_at=now, last_error="refused"
+    )
+    for who, sees in ((told, False), (manager, True)):
+        client.force_login(who, backend="django.contrib.auth.backends.ModelBackend")
+        page = client.get("/alerts/").content.decode()
+        assert "MT of W-001 was due" in page
+        assert ("could not be delivered" in page) is sees
+    dead = Delivery.objects.get(channel="email")
+    assert client.post(f"/alerts/{dead.pk}/again/").status_code == 302
+    dead.refresh_from_db()
+    assert dead.state == "owed"
+
+
+def test_the_command_does_what_the_tasks_do(site, planner, counter, capsys):
+    planner.email = "piet@larkmoor.example"
+    planner.save()
+    call_command("deliver_alerts", "--dry-run")
+    assert capsys.readouterr().out == "0 alerts not yet given out, 0 emails owed.\n"
+    call_command("deliver_alerts")
+    call_command("deliver_alerts")
+    assert capsys.readouterr().out == "1 alerts new, 1 emails sent.\n0 alerts new, 0 emails sent.\n"
+    assert len(mail.outbox) == 1
+
+
+def test_every_beat_of_these_floors_names_a_task_that_exists():
+    app.loader.import_default_modules()
+    app.finalize()
+    names = {each["task"] for each in settings.CELERY_BEAT_SCHEDULE.values()}
+    ours = {name for name in names if name.split(".")[0] in ("alerts", "work")}
+    assert ours == {"alerts.raise_owed", "alerts.deliver_owed", "work.answer_owed"}
+    import schedules.alerts.tasks
+    import schedules.work.tasks  # noqa: F401
+
+    assert ours <= set(app.tasks)
