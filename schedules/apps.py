@@ -7,4 +7,8 @@ class SchedulesConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from assets_app.inspections import hooks
         from schedules import receivers
+        from schedules.due import crack_window
+
+        hooks.register(window_used=crack_window.window_used, assessment_end=crack_window.assessment_end)

@@ -10,7 +10,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from schedules.due.rules import HORIZON_DAYS, CounterCurve, Floats
+from schedules.due.rules import HORIZON_DAYS, NO_DAY, CounterCurve, Floats
 from schedules.duty import queries
 from schedules.duty import rules as duty
 from schedules.duty.models import Counter, CounterForecast, Reading
@@ -32,6 +32,11 @@ class AssetCurve:
     def total_on(self, day: date) -> float:
         """Expected total by the end of ``day`` (middle forecast after the last reading)."""
         return float(self.curve.total_on(np.array([day.toordinal()], dtype=np.int32))[0])
+
+    def day_of(self, total: float) -> date | None:
+        """First day by whose end the early forecast reaches ``total``; ``None`` beyond the horizon."""
+        found = int(self.curve.day_of(np.array([total]), early=True)[0])
+        return None if found >= NO_DAY else date.fromordinal(found)
 
     def total_at_look(self, day: date) -> float:
         """Total from which a look on ``day`` counts (the low side)."""

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
-import numpy as np
-
 from assets_app.inspections.models import Finding
 from engineering import acceptance, detection
 from schedules.due import rating_rules, sentences
@@ -178,21 +176,14 @@ def _window_days(worked: WorkedOut) -> tuple[date | None, date | None]:
     if worked.rated.window_count is None or worked.curve is None or worked.look_total is None:
         return None, None
     opens = worked.programme.last_look_on or worked.day(worked.read["commissioned"])
-    return opens, _day_of_total(worked, worked.look_total + worked.rated.window_count)
-
-
-def _day_of_total(worked: WorkedOut, total: float) -> date | None:
-    if worked.curve is None:
-        return None
-    found = int(worked.curve.curve.day_of(np.array([total]), early=True)[0])
-    return date.fromordinal(found) if found < date.max.toordinal() else None
+    return opens, worked.curve.day_of(worked.look_total + worked.rated.window_count)
 
 
 def _days_for(worked: WorkedOut, count: float) -> int | None:
     """Days from today until ``count`` more have been counted."""
-    if worked.count_now is None:
+    if worked.curve is None or worked.count_now is None:
         return None
-    on = _day_of_total(worked, worked.count_now + count)
+    on = worked.curve.day_of(worked.count_now + count)
     return None if on is None else (on - worked.today).days
 
 

@@ -266,12 +266,13 @@ def _window(facts: Sequence[Facts], rated: list[Rated]) -> list[Rated]:
         own = facts[ready[position]].tables.get("growth_laws")
         by_law[inputs["growth_law"], id(own)].append(position)
     for positions in by_law.values():
-        law = _law(facts[ready[positions[0]]])
+        law = growth_law(facts[ready[positions[0]]])
         _window_of_one_law([ready[p] for p in positions], [prepared[p] for p in positions], law, rated)
     return rated
 
 
-def _law(fact: Facts) -> crack_growth.GrowthLaw:
+def growth_law(fact: Facts) -> crack_growth.GrowthLaw:
+    """The law that the office chose for the site, or the safe default."""
     return crack_growth.law(fact.growth_law or crack_growth.DEFAULT_LAW, fact.tables.get("growth_laws"))
 
 
@@ -348,7 +349,7 @@ def _window_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
     inputs |= _strength(fact, lacks)
     inputs |= _detectable(fact, lacks)
     try:
-        _law(fact)
+        growth_law(fact)
     except InputError as error:
         lacks("growth law", error.reason)
     return inputs, missing

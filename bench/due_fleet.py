@@ -1,0 +1,284 @@
+"""A made fleet in PostgreSQL and what the engine does with it. Run by ``bench.due_engine``, which starts the database.
+
+Every joint has one look owed, limited by calendar, duty, damage and growth window; 1,000 joints hang on one asset and its
+counter. Ratings are given, since they change with the steel and not with the counter.
+"""
+
+from __future__ import annotations
+
+import json
+import resource
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import django
+
+django.setup()
+
+from django.core.management import call_command  # noqa: E402
+from django.db import connection, transaction  # noqa: E402
+from django.test import Client  # noqa: E402
+
+from assets_app.models import Asset, Person, Role, Site  # noqa: E402
+from schedules.due import engine, store, sweeps  # noqa: E402
+from schedules.due.store import Scope  # noqa: E402
+from schedules.duty import actions as duty  # noqa: E402
+from schedules.models import Counter, DueDate, Programme, Reading  # noqa: E402
+
+NOW = datetime(2026, 6, 15, 9, tzinfo=UTC)
+TODAY = date(2026, 6, 15)
+PER_ASSET = 1000
+
+
+def build(joints: int) -> Site:
+    """A site with ``joints`` joints, by plain SQL where there are many."""
+    site = Site.objects.create(slug=f"fleet-{joints}", name=f"Fleet of {joints}", time_zone="UTC")
+    count = max(joints // PER_ASSET, 1)
+    assets = Asset.objects.bulk_create(
+        Asset(site=site, tag=f"T-{n:05d}", name="trailer", kind="trailer", commissioned_on=date(2020, 1, 1)) for n in range(count)
+    )
+    counters = Counter.objects.bulk_create(Counter(asset=asset, name="cycles", unit="cycles") for asset in assets)
+    days = [date(2025, 6, 1) + timedelta(days=14 * k) for k in range(27)]
+    Reading.objects.bulk_create(
+        (
+            Reading(
+                counter=counter, read_at=datetime(d.year, d.month, d.day, 20, tzinfo=UTC), read_on=d, source="api",
+                value=(1000 + k * 1400) * 1.0, total=(1000 + k * 1400) * 1.0, posted_at=NOW,
+            )
+            for counter in counters
+            for k, d in enumerate(days)
+        ),
+        batch_size=5000,
+    )  # fmt: skip
+    duty.refit_in_batches(counter_ids=[counter.pk for counter in counters], now=NOW)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "INSERT INTO assets_app_joint (asset_id, tag, name, kind, load_path, access, position, active, note) "
+            "SELECT a.id, 'W-' || k, '', 'weld', 'single', 'easy', '', true, '' "
+            "FROM assets_app_asset a, generate_series(1, %s) k WHERE a.site_id = %s ORDER BY a.id, k",
+            [joints // count, site.pk],
+        )
+        cursor.execute(
+            "INSERT INTO schedules_programme (joint_id, asset_id, method, calendar_months, duty_count, source, conditions, "
+            "last_look_conditions, last_look_on, last_look_total, active) "
+            "SELECT j.id, j.asset_id, 'MT', 12 + j.id %% 48, 20000 + (j.id * 7919) %% 90000, '', 'good', 'good', "
+            "date '2025-07-01' + (j.id %% 300)::int, NULL, true "
+            "FROM assets_app_joint j JOIN assets_app_asset a ON a.id = j.asset_id WHERE a.site_id = %s ORDER BY j.id",
+            [site.pk],
+        )
+        cursor.execute(
+            "INSERT INTO schedules_rating (programme_id, version, damage_per_count, damage_share, detectable_mm, critical_mm, "
+            "window_count, looks, unprotected, incomplete, missing, inputs, edition, computed_at) "
+            "SELECT p.id, 1, 1e-8 * (1 + p.id %% 900), 0.3, 1.9, 8, 30000 + (p.id * 104729) %% 400000, 3, false, false, "
+            "'[]', '{}', 'bench', now() FROM schedules_programme p JOIN assets_app_asset a ON a.id = p.asset_id "
+            "WHERE a.site_id = %s ORDER BY p.id",
+            [site.pk],
+        )
+        cursor.execute("ANALYZE")
+    return site
+
+
+def timed(work: Callable[[], Any]) -> float:
+    began = time.perf_counter()
+    work()
+    return time.perf_counter() - began
+
+
+def shift_looks(site: Site, days: int, *, every: int = 1) -> None:
+    """Move the last look of every n-th programme, so that exactly those have another date."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "UPDATE schedules_programme p SET last_look_on = last_look_on + %s FROM assets_app_asset a "
+            "WHERE a.id = p.asset_id AND a.site_id = %s AND p.id %% %s = 0",
+            [days, site.pk, every],
+        )
+        cursor.execute("VACUUM ANALYZE schedules_programme")
+        cursor.execute("VACUUM ANALYZE schedules_duedate")
+
+
+def full(site: Site) -> int:
+    sweep = sweeps.start(site=site, for_day=TODAY, now=NOW)
+    assert sweep is not None
+    sweeps.work_off(worker="bench", now=NOW)
+    return sweeps.progress(sweep)["changed"]
+
+
+class Floor:
+    """The least: COPY the same inputs out, and upsert the same rows from a ready buffer, in plain SQL."""
+
+    def __init__(self, site: Site) -> None:
+        self.scope = Scope(asset_range=(0, 2**31), site_id=site.pk)
+        captured: list[Any] = []
+        original = store._upsert_postgres
+        store._upsert_postgres = lambda columns, constants: captured.append((columns, constants))  # type: ignore[assignment]
+        try:
+            with transaction.atomic():
+                engine.recompute(self.scope, now=NOW)
+        finally:
+            store._upsert_postgres = original
+        self.columns, self.constants = captured[0]
+        self.buffer = store.csv_of(self.columns)
+        self.sql = store.select_sql(self.scope)
+
+    def run(self) -> None:
+        with transaction.atomic(), connection.cursor() as cursor:
+            with cursor.cursor.copy(f"COPY ({self.sql}) TO STDOUT (FORMAT csv, HEADER)") as copy:
+                for _ in copy:
+                    pass
+            store.upsert_csv(cursor, self.buffer, self.constants)
+
+
+def per_row(site: Site, rows: int) -> float:
+    """The plain way: one joint after the other through the ORM, scaled from ``rows``."""
+    programmes = list(Programme.objects.filter(asset__site=site).select_related("rating", "asset", "joint")[:rows])
+    forecasts = {c.asset_id: c for c in Counter.objects.filter(asset__site=site).select_related("forecast")}
+
+    def work() -> None:
+        for programme in programmes:
+            counter = forecasts[programme.asset_id]
+            total = counter.readings.order_by("-read_at").first().total
+            DueDate.objects.update_or_create(
+                programme=programme,
+                defaults={
+                    "joint_id": programme.joint_id, "asset_id": programme.asset_id, "site_id": site.pk,
+                    "method": programme.method, "due_on": programme.last_look_on + timedelta(days=300),
+                    "governing": "calendar", "count_now": total, "code_version": "bench", "computed_on": TODAY,
+                    "changed_at": NOW,
+                },
+            )  # fmt: skip
+
+    return timed(work)
+
+
+def bulk_orm(site: Site, rows: int) -> float:
+    """The ORM's bulk upsert of ready rows (no reading, no computing)."""
+    given = list(DueDate.objects.filter(site=site)[:rows])
+    names = [f.attname for f in DueDate._meta.concrete_fields if f.attname != "programme_id"]
+    names = [name.removesuffix("_id") for name in names]
+    return timed(
+        lambda: DueDate.objects.bulk_create(
+            given, update_conflicts=True, unique_fields=["programme"], update_fields=names, batch_size=5000
+        )
+    )
+
+
+def one_reading(site: Site) -> float:
+    """Seconds from posting a reading on an asset of 1,000 joints to its new dates; the best of five."""
+    asset = Asset.objects.filter(site=site).order_by("pk").first()
+    counter = asset.counters.get()
+    person = Person.objects.get(username="bench")
+    latest = counter.readings.order_by("-read_at").first()
+    times = []
+    for k in range(5):
+        at = NOW - timedelta(hours=10 - k)
+        total = latest.value + 200 * (k + 1)
+
+        def work(at: datetime = at, total: float = total) -> None:
+            duty.post_reading(counter_id=counter.pk, value=total, read_at=at, actor=person, now=NOW, source="api", confirmed=True)
+            engine.recompute_stale(now=NOW)
+
+        times.append(timed(work))
+    return min(times)
+
+
+def pages(site: Site) -> dict[str, float]:
+    """Due list as a page and through the API against the bare SQL that fetches the same rows."""
+    client = Client()
+    client.force_login(Person.objects.get(username="bench"))
+    sql = (
+        "SELECT d.*, j.tag, a.tag FROM schedules_duedate d JOIN assets_app_joint j ON j.id = d.joint_id "
+        "JOIN assets_app_asset a ON a.id = d.asset_id WHERE d.site_id = %s ORDER BY d.due_on, d.programme_id LIMIT 51"
+    )
+
+    def bare() -> None:
+        with connection.cursor() as cursor:
+            cursor.execute(sql, [site.pk])
+            cursor.fetchall()
+
+    def best(work: Callable[[], Any]) -> float:
+        work()
+        return min(timed(work) for _ in range(7))
+
+    return {
+        "bare_sql_s": best(bare),
+        "api_s": best(lambda: client.get(f"/api/v1/due-dates/?site={site.pk}")),
+        "page_s": best(lambda: client.get(f"/due/?site={site.pk}")),
+    }
+
+
+def two_workers(site: Site) -> tuple[float, float, int]:
+    """Seconds of a full recompute by one process and by two, and the peak memory of one, MiB."""
+    times = []
+    for workers in (1, 2):
+        shift_looks(site, 1)
+        sweeps.start(site=site, for_day=TODAY, now=NOW)
+        connection.close()
+
+        def work(workers: int = workers) -> None:
+            command = [sys.executable, "-m", "bench.due_worker"]
+            running = [subprocess.Popen(command) for _ in range(workers)]
+            assert all(each.wait() == 0 for each in running)
+
+        times.append(timed(work))
+    peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss // 1024
+    return times[0], times[1], peak
+
+
+def main(joints: int) -> list[dict[str, Any]]:
+    call_command("migrate", verbosity=0)
+    person = Person.objects.create_user("bench", password=None)
+    growth: dict[int, float] = {}
+    sites: dict[int, Site] = {}
+    for size in sorted({max(joints // 100, 1000), max(joints // 10, 1000), joints}):
+        sites[size] = build(size)
+        Role.objects.create(person=person, site=sites[size], name="engineer")
+        full(sites[size])
+        shift_looks(sites[size], 1)
+        growth[size] = timed(lambda site=sites[size]: full(site))
+    site, small = sites[joints], sites[min(sites)]
+    sizes = {"joints": joints, "seconds_by_fleet": {str(size): round(s, 2) for size, s in growth.items()}}
+    shift_looks(site, 1)
+    floor = Floor(site)
+    floor_s = sorted(timed(floor.run) for _ in range(3))[1]
+    every = []
+    for _ in range(3):
+        shift_looks(site, 1)
+        every.append(timed(lambda: full(site)))
+    every_s = sorted(every)[1]
+    shift_looks(site, 1, every=100)
+    one_percent_s = timed(lambda: full(site))
+    rows = min(10_000, joints)
+    plain_s, orm_s = per_row(site, min(rows, 2_000)) * rows / min(rows, 2_000), bulk_orm(site, rows)
+    shift_looks(site, 1)
+    ours_s = every_s * rows / joints
+    reading_small, reading_large = one_reading(small), one_reading(site)
+    door = pages(site)
+    one, two, peak = two_workers(site)
+    r = lambda value: round(value, 3)  # noqa: E731
+    return [
+        {"key": "P1", "what": "full recompute, every date changing, against COPY out and one upsert of the same rows",
+         "ratio": r(every_s / floor_s), "goal": 1.5, "better": "less", "sizes": sizes | {"ours_s": r(every_s), "floor_s": r(floor_s)}},
+        {"key": "P1b", "what": "full recompute, 1 % of the dates changing, against the same floor",
+         "ratio": r(one_percent_s / floor_s), "goal": 0.5, "better": "less", "sizes": {"joints": joints, "ours_s": r(one_percent_s)}},
+        {"key": "P2", "what": "full recompute against one joint after the other through the ORM (scaled)",
+         "ratio": r(plain_s / ours_s), "goal": 100, "sizes": {"joints": rows, "per_row_s": r(plain_s), "ours_s": r(ours_s)}},
+        {"key": "P2b", "what": "full recompute against the ORM's bulk upsert of ready rows",
+         "ratio": r(orm_s / ours_s), "goal": 2, "sizes": {"joints": rows, "bulk_orm_s": r(orm_s)}},
+        {"key": "P3", "what": f"one reading, asset of 1,000 joints: cost in a fleet of {joints} against one of {min(sites)}",
+         "ratio": r(reading_large / reading_small), "goal": 1.2, "better": "less",
+         "sizes": {"large_s": r(reading_large), "small_s": r(reading_small)}},
+        {"key": "P4", "what": "due list through the API, whole request, against the bare SQL",
+         "ratio": r(door["api_s"] / door["bare_sql_s"]), "goal": 3, "better": "less", "sizes": {k: round(v, 5) for k, v in door.items()}},
+        {"key": "P4b", "what": "due list as a page, whole request, against the bare SQL",
+         "ratio": r(door["page_s"] / door["bare_sql_s"]), "goal": 3, "better": "less", "sizes": {"joints": joints}},
+        {"key": "P9", "what": "two workers against one", "ratio": r(one / two), "goal": 1.8,
+         "sizes": {"one_s": r(one), "two_s": r(two), "peak_memory_mib_of_a_worker": peak}},
+    ]  # fmt: skip
+
+
+if __name__ == "__main__":
+    print(json.dumps(main(int(sys.argv[1]))))
