@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -151,7 +150,7 @@ def _orders(joint: Joint) -> list[WorkOrder]:
 def _record(joint: Joint) -> list[tuple[RecordEntry, str]]:
     """The newest entries, each with what was done in words."""
     rows = RecordEntry.objects.filter(joint=joint).order_by("-sequence")[:RECORD_SHOWN]
-    return [(entry, sentence(entry.deed, json.loads(entry.content))) for entry in rows]
+    return [(entry, sentence(entry.deed, entry.facts)) for entry in rows]
 
 
 # Drawings -------------------------------------------------------------------------------------------------------------
