@@ -44,11 +44,17 @@ def age_bands_narrow(bands: Sequence[AgeBand], currency: str) -> Drawing:
 
 
 def said(band: AgeBand, currency: str) -> str:
-    """``3 works, 4 200 GBP``."""
+    """``3 works, at least 4 200 GBP``."""
     if not band.count:
         return "none"
     works = f"{band.count} work{'s' if band.count > 1 else ''}"
-    return f"{works}, {money(band.cost)} {currency}" if band.cost else f"{works}, cost not known"
+    return f"{works}, {cost_words(band, currency)}"
+
+
+def cost_words(band: AgeBand, currency: str) -> str:
+    if not band.cost:
+        return "cost not known"
+    return f"{'at least ' if band.unpriced else ''}{money(band.cost)} {currency}".strip()
 
 
 def money(amount: Decimal) -> str:
@@ -59,7 +65,7 @@ def money(amount: Decimal) -> str:
 def sentences(bands: Sequence[AgeBand], currency: str) -> list[str]:
     return [
         f"{band.words}: {band.silent} overdue with no signature, {band.signed} put off with one"
-        + (f"; known cost {money(band.cost)} {currency}." if band.cost else ".")
+        + (f"; {cost_words(band, currency)}." if band.count else ".")
         for band in bands
     ]
 

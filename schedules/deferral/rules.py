@@ -41,6 +41,7 @@ class AgeBand:
     signed: int = 0
     silent: int = 0
     cost: Decimal = Decimal(0)
+    unpriced: int = 0  # of them; the cost is *at least* the known one
 
     @property
     def count(self) -> int:
@@ -56,13 +57,15 @@ def band_words(edges: Sequence[int] = AGE_EDGES) -> list[str]:
 def age_bands(rows: Iterable[tuple[int, bool, Decimal | None]], edges: Sequence[int] = AGE_EDGES) -> list[AgeBand]:
     """Rows of (days since due, signed for, cost) in bands. Days not yet past the due day count into the first."""
     words = band_words(edges)
-    signed, silent, cost = [0] * len(words), [0] * len(words), [Decimal(0)] * len(words)
+    signed, silent, unpriced = [0] * len(words), [0] * len(words), [0] * len(words)
+    cost = [Decimal(0)] * len(words)
     for days, is_signed, each in rows:
         place = sum(days > edge for edge in edges)
         signed[place] += is_signed
         silent[place] += not is_signed
         cost[place] += each or 0
-    return [AgeBand(*band) for band in zip(words, signed, silent, cost, strict=True)]
+        unpriced[place] += each is None
+    return [AgeBand(*band) for band in zip(words, signed, silent, cost, unpriced, strict=True)]
 
 
 @dataclass(frozen=True)
