@@ -76,8 +76,11 @@ def page(report: dict[str, Any]) -> str:
     )
     lines = [HEAD, words, "", "| | what | ratio | goal | |", "| --- | --- | ---: | ---: | --- |"]
     for row in report["results"]:
-        verdict = "met" if row["ratio"] >= row["goal"] else "**missed**"
-        lines.append(f"| {row['key']} | {row['what']} | {row['ratio']:g} | {row['goal']:g} | {verdict} |")
+        less = row.get("better") == "less"
+        met = row["ratio"] <= row["goal"] if less else row["ratio"] >= row["goal"]
+        verdict = "met" if met else "**missed**"
+        goal = f"at most {row['goal']:g}" if less else f"{row['goal']:g}"
+        lines.append(f"| {row['key']} | {row['what']} | {row['ratio']:g} | {goal} | {verdict} |")
     for row in report["results"]:
         sizes = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in row["sizes"].items())
         lines += ["", f"**{row['key']}** (`bench/{row['module']}.py`): {sizes}."]

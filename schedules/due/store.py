@@ -60,8 +60,27 @@ def read_programmes(scope: Scope) -> Columns:
 
     Days come as ordinals with ``NO_DAY`` for none, numbers as floats with NaN for unknown, texts as object arrays.
     """
+    sql, names = select_sql(scope), list(_selected())
+    rows = _copy_out(sql) if connection.vendor == "postgresql" else _select(sql, names)
+    return {name: _typed(name, rows[name]) for name in names}
+
+
+def select_sql(scope: Scope) -> str:
+    """The one query that reads what due dates are computed from, for the engine in use."""
+    return (
+        f"SELECT {', '.join(f'{what} AS {name}' for name, what in _selected().items())} "  # noqa: S608
+        "FROM schedules_programme p JOIN assets_app_joint j ON j.id = p.joint_id "
+        "JOIN assets_app_asset a ON a.id = p.asset_id "
+        "LEFT JOIN schedules_rating r ON r.programme_id = p.id "
+        "LEFT JOIN schedules_duedate d ON d.programme_id = p.id "
+        f"WHERE {scope.where()} AND p.active AND j.active AND a.status <> 'retired' ORDER BY p.id"
+    )
+
+
+def _selected() -> dict[str, str]:
+    """Column -> SQL."""
     day = _ordinal_postgres if connection.vendor == "postgresql" else _ordinal_sqlite
-    select = {
+    return {
         "programme_id": "p.id",
         "joint_id": "p.joint_id",
         "asset_id": "p.asset_id",
@@ -85,19 +104,10 @@ def read_programmes(scope: Scope) -> Columns:
         **{f"old_{name}": f"COALESCE(d.{name}, '')" for name in CODE_COLUMNS},
         **{f"old_{name}": _flag(f"d.{name}") for name in FLAG_COLUMNS},
     }
-    sql = (
-        f"SELECT {', '.join(f'{what} AS {name}' for name, what in select.items())} "  # noqa: S608
-        "FROM schedules_programme p JOIN assets_app_joint j ON j.id = p.joint_id "
-        "JOIN assets_app_asset a ON a.id = p.asset_id "
-        "LEFT JOIN schedules_rating r ON r.programme_id = p.id "
-        "LEFT JOIN schedules_duedate d ON d.programme_id = p.id "
-        f"WHERE {scope.where()} AND p.active AND j.active AND a.status <> 'retired' ORDER BY p.id"
-    )
-    texts = {"method", *(f"old_{name}" for name in CODE_COLUMNS)}
-    days = {name for name in select if name in {"commissioned", "installed", "last_look"} or name.startswith("old_")}
-    days -= texts | {f"old_{name}" for name in FLAG_COLUMNS}
-    rows = _copy_out(sql, texts) if connection.vendor == "postgresql" else _select(sql, list(select))
-    return {name: _typed(name, rows[name], texts=texts, days=days) for name in select}
+
+
+_TEXTS = frozenset({"method", *(f"old_{name}" for name in CODE_COLUMNS)})
+_DAYS = frozenset({"commissioned", "installed", "last_look", *(f"old_{name}" for name in DAY_COLUMNS)})
 
 
 def write_due(columns: Columns, *, code_version: str, computed_on: date, changed_at: datetime) -> int:
@@ -157,13 +167,13 @@ def _flag(column: str) -> str:
     return f"CASE WHEN {column} THEN 1 ELSE 0 END"
 
 
-def _copy_out(sql: str, texts: set[str]) -> dict[str, pa.ChunkedArray]:
+def _copy_out(sql: str) -> dict[str, pa.ChunkedArray]:
     buffer = io.BytesIO()
     with connection.cursor() as cursor, cursor.cursor.copy(f"COPY ({sql}) TO STDOUT (FORMAT csv, HEADER)") as copy:
         for block in copy:
             buffer.write(block)
     options = pa_csv.ConvertOptions(
-        column_types={name: pa.string() for name in texts}, strings_can_be_null=False, quoted_strings_can_be_null=False
+        column_types={name: pa.string() for name in _TEXTS}, strings_can_be_null=False, quoted_strings_can_be_null=False
     )
     table = pa_csv.read_csv(pa.py_buffer(buffer.getvalue()), convert_options=options)
     return {name: table.column(name) for name in table.column_names}
@@ -176,11 +186,11 @@ def _select(sql: str, names: list[str]) -> dict[str, list[Any]]:
     return {name: [row[place] for row in rows] for place, name in enumerate(names)}
 
 
-def _typed(name: str, values: Any, *, texts: set[str], days: set[str]) -> NDArray[Any]:
-    if name in texts:
+def _typed(name: str, values: Any) -> NDArray[Any]:
+    if name in _TEXTS:
         return np.array(values.to_pylist() if hasattr(values, "to_pylist") else values, dtype=object)
     floats = _floats(values)
-    if name in days:
+    if name in _DAYS:
         return np.where(np.isnan(floats), float(NO_DAY), floats).astype(np.int32)
     if name.startswith("old_") or name in {"had_row", "rating_unprotected", "rating_missing"}:
         return floats.astype(bool)
@@ -205,24 +215,34 @@ def _update_clause() -> str:
 
 
 def _upsert_postgres(columns: Columns, constants: tuple[Any, ...]) -> None:
-    table = pa.table({name: _arrow(name, columns[name]) for name in WRITTEN})
-    buffer = pa.BufferOutputStream()
-    pa_csv.write_csv(table, buffer, pa_csv.WriteOptions(include_header=False))
-    names = ", ".join(WRITTEN)
     with connection.cursor() as cursor:
-        cursor.execute(
-            f"CREATE TEMPORARY TABLE due_fresh ON COMMIT DROP AS SELECT {names} FROM schedules_duedate LIMIT 0"  # noqa: S608
-        )
-        texts = "method, governing, next_limit"
-        with cursor.cursor.copy(f"COPY due_fresh ({names}) FROM STDIN (FORMAT csv, FORCE_NOT_NULL ({texts}))") as copy:
-            copy.write(memoryview(buffer.getvalue()))
-        cursor.execute(
-            f"INSERT INTO schedules_duedate ({names}, {', '.join(CONSTANT)}) "  # noqa: S608
-            f"SELECT {names}, %s, %s, %s FROM due_fresh ORDER BY programme_id "
-            f"ON CONFLICT (programme_id) DO UPDATE SET {_update_clause()}",
-            constants,
-        )
-        cursor.execute("DROP TABLE due_fresh")
+        upsert_csv(cursor, csv_of(columns), constants)
+
+
+def csv_of(columns: Columns) -> memoryview:
+    """The rows as CSV, as COPY reads them."""
+    buffer = pa.BufferOutputStream()
+    table = pa.table({name: _arrow(name, columns[name]) for name in WRITTEN})
+    pa_csv.write_csv(table, buffer, pa_csv.WriteOptions(include_header=False))
+    return memoryview(buffer.getvalue())
+
+
+def upsert_csv(cursor: Any, rows: memoryview, constants: tuple[Any, ...]) -> None:
+    """COPY the rows into a temporary table and upsert them at once."""
+    names = ", ".join(WRITTEN)
+    cursor.execute(
+        f"CREATE TEMPORARY TABLE due_fresh ON COMMIT DROP AS SELECT {names} FROM schedules_duedate LIMIT 0"  # noqa: S608
+    )
+    texts = "method, governing, next_limit"
+    with cursor.cursor.copy(f"COPY due_fresh ({names}) FROM STDIN (FORMAT csv, FORCE_NOT_NULL ({texts}))") as copy:
+        copy.write(rows)
+    cursor.execute(
+        f"INSERT INTO schedules_duedate ({names}, {', '.join(CONSTANT)}) "  # noqa: S608
+        f"SELECT {names}, %s, %s, %s FROM due_fresh ORDER BY programme_id "
+        f"ON CONFLICT (programme_id) DO UPDATE SET {_update_clause()}",
+        constants,
+    )
+    cursor.execute("DROP TABLE due_fresh")
 
 
 def _upsert_sqlite(columns: Columns, constants: tuple[Any, ...]) -> None:
