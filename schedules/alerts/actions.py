@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -99,20 +99,33 @@ def _look_at_dates(site: Site, through: date | None, today: date, now: datetime)
 def _tell_of_due(site: Site, found: list[tuple[int, int, str, int]], today: date, now: datetime) -> None:
     for start in range(0, len(found), AT_ONCE):
         batch = found[start : start + AT_ONCE]
-        names = dict(_joint_names({joint_id for _, joint_id, _, _ in batch}))
         told: dict[tuple[int, str], list[date]] = defaultdict(list)
         earlier = Intent.objects.filter(programme__in=[row[0] for row in batch], for_day__isnull=False)
         for programme_id, kind, day in earlier.values_list("programme_id", "kind", "for_day"):
             told[(programme_id, kind)].append(day)
-        drafts = []
+        signed = _put_off(site, today)
+        news = []
         for programme_id, joint_id, method, ordinal in batch:
             due_on = date.fromordinal(ordinal)
-            what = f"{method} of {names.get(joint_id, 'a joint')}"
-            facts = {"programme_id": programme_id, "joint_id": joint_id, "what": what, "due_on": due_on}
-            draft = rules.overdue(today=today, **facts) if due_on < today else rules.due_soon(**facts)
-            if not rules.is_told_already(due_on, told[(programme_id, draft.kind)]):
-                drafts.append(draft)
-        _write(site.pk, drafts, now)
+            kind = rules.OVERDUE if due_on < today else rules.DUE_SOON
+            is_signed = kind == rules.OVERDUE and (joint_id, method) in signed
+            if not is_signed and not rules.is_told_already(due_on, told[(programme_id, kind)]):
+                news.append((programme_id, joint_id, method, due_on))
+        _write(site.pk, _due_drafts(news, today), now)
+
+
+def _due_drafts(news: list[tuple[int, int, str, date]], today: date) -> Iterator[Draft]:
+    names = dict(_joint_names({joint_id for _, joint_id, _, _ in news}))
+    for programme_id, joint_id, method, due_on in news:
+        what = f"{method} of {names.get(joint_id, 'a joint')}"
+        facts = {"programme_id": programme_id, "joint_id": joint_id, "what": what, "due_on": due_on}
+        yield rules.overdue(today=today, **facts) if due_on < today else rules.due_soon(**facts)
+
+
+def _put_off(site: Site, today: date) -> set[tuple[int, str]]:
+    """Joint and method of the looks that somebody signed for: they are told when that ends, not as overdue."""
+    rows = Deferral.objects.filter(site=site, state=Deferral.State.STANDING, ends_on__gte=today)
+    return set(rows.exclude(order__method="").values_list("order__joint_id", "order__method"))
 
 
 def _joint_names(joint_ids: set[int]) -> Iterable[tuple[int, str]]:

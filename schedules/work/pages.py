@@ -9,7 +9,7 @@ from typing import Any
 from django import forms as django_forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.db.models import Max, Q
+from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
@@ -69,8 +69,7 @@ def orders(request: HttpRequest) -> HttpResponse:
     """Orders, the earliest due first."""
     given = OrderFilter(request.GET)
     chosen = given.cleaned_data if given.is_valid() else {}
-    rows = queries.orders_in_sight(request.user).order_by("due_on", "pk")
-    rows = rows.annotate(put_off_until=Max("deferrals__ends_on", filter=Q(deferrals__state="standing")))
+    rows = queries.with_put_off(queries.orders_in_sight(request.user)).order_by("due_on", "pk")
     state = chosen.get("state") or ""
     if state != "all":
         rows = rows.filter(state=state) if state else rows.filter(state__in=rules.LIVE)

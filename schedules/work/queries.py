@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Max, Prefetch, Q, QuerySet
 
 from assets_app.inspections.models import Finding
 from assets_app.people.models import Person, Role
@@ -60,7 +60,7 @@ class MyWork:
 
 def my_work(person: Person, *, today: date, place: str = "") -> MyWork:
     """What is mine to do. The next job is the earliest of today's, at ``place`` if one is there."""
-    mine = orders_in_sight(person).filter(assignee=person, state__in=rules.AT_WORK)
+    mine = with_put_off(orders_in_sight(person)).filter(assignee=person, state__in=rules.AT_WORK)
     mine = mine.prefetch_related(Prefetch("waits", Wait.objects.filter(ended_on=None), to_attr="waits_now"))
     ordered = sorted(mine, key=_urgency)
     waiting = [order for order in ordered if order.state == rules.WAITING]
@@ -80,9 +80,14 @@ def my_work(person: Person, *, today: date, place: str = "") -> MyWork:
     )
 
 
+def with_put_off(rows: QuerySet[WorkOrder]) -> QuerySet[WorkOrder]:
+    """Orders with ``put_off_until``, the end of the deferral that stands on each."""
+    return rows.annotate(put_off_until=Max("deferrals__ends_on", filter=Q(deferrals__state="standing")))
+
+
 def is_for_today(order: WorkOrder, today: date) -> bool:
-    """Planned for today or before; without a plan, due by today."""
-    day = order.planned_on or order.due_on
+    """Planned for today or before; without a plan, due by today, or put off until today at the latest."""
+    day = order.planned_on or order.put_off_until or order.due_on
     return day is not None and day <= today
 
 
@@ -141,7 +146,12 @@ def explanation(order: WorkOrder, *, now: datetime) -> due.Explanation | None:
 
 def _urgency(order: WorkOrder) -> tuple[Any, ...]:
     far = date.max
-    return (order.planned_on or order.due_on or far, order.due_on or far, order.asset.place, order.pk)
+    return (
+        order.planned_on or order.put_off_until or order.due_on or far,
+        order.due_on or far,
+        order.asset.place,
+        order.pk,
+    )
 
 
 def _by_place(found: list[WorkOrder]) -> list[Place]:
@@ -161,7 +171,7 @@ def _to_verify(person: Person) -> list[WorkOrder]:
 def _free(person: Person) -> list[WorkOrder]:
     """Nobody's orders that this person could take."""
     able = Role.objects.filter(person=person, name__in=MAY["order.work"]).values("site_id")
-    rows = orders_in_sight(person).filter(state__in=rules.AT_WORK, assignee=None, site_id__in=able)
+    rows = with_put_off(orders_in_sight(person)).filter(state__in=rules.AT_WORK, assignee=None, site_id__in=able)
     return list(rows.order_by("due_on", "pk")[:20])
 
 

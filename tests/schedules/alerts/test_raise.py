@@ -103,3 +103,24 @@ def test_unrated_looks_are_told_weekly(dated, site, now):
     for days in range(14):
         actions.raise_owed(now=now + timedelta(days=days))
     assert keys("unrated") == [f"unrated:{site.pk}:2026-W{week}" for week in (25, 26)]
+
+
+def test_what_somebody_signed_for_is_told_when_that_ends_and_not_as_overdue(look_order, dated, site, manager, now):
+    from schedules.deferral.actions import sign_deferral
+
+    Intent.objects.all().delete()
+    deferral = sign_deferral(
+        order_id=look_order.pk,
+        expected_version=1,
+        ends_on=date(2026, 8, 1),
+        reason="crane in July",
+        interim_measure="weekly by eye",
+        actor=manager,
+        now=now,
+    )
+    actions.raise_owed(now=now)
+    assert keys("overdue") == []
+    for days in (34, 50):
+        actions.raise_owed(now=now + timedelta(days=days))
+    told = [f"deferral ended:{deferral.pk}:2026-08-01", f"deferral ending:{deferral.pk}:2026-08-01"]
+    assert keys("deferral ending") == told

@@ -126,6 +126,24 @@ def test_my_next_job_is_the_earliest_of_mine(look_order, repair_order, technicia
     assert f'href="/orders/{look_order.pk}/">Start' in page
 
 
+def test_what_is_put_off_is_not_my_next_job(look_order, repair_order, technician, manager, sign_in, now):
+    from schedules.deferral.actions import sign_deferral
+
+    WorkOrder.objects.update(assignee=technician)
+    sign_deferral(
+        order_id=look_order.pk,
+        expected_version=1,
+        ends_on=date(2099, 1, 1),
+        reason="crane",
+        interim_measure="weekly by eye",
+        actor=manager,
+        now=now,
+    )
+    page = sign_in(technician).get("/my-work/").content.decode()
+    assert page.index("Repair W-001") < page.index("MT of W-001")
+    assert "put off until 1 Jan 2099" in page
+
+
 def test_a_technician_without_a_job_is_told_what_to_do(technician, sign_in):
     assert "No job is yours now" in sign_in(technician).get("/my-work/").content.decode()
 
