@@ -13,6 +13,7 @@ app.autodiscover_tasks(
         "assets_app.register",
         "assets_app.inspections",
         "schedules.duty",
+        "schedules.duty.recordings",
         "schedules.due",
         "schedules.work",
         "schedules.alerts",

@@ -13,6 +13,7 @@ CAPABILITIES = [
     "assets_app.people",
     "assets_app.record",
     "schedules.duty",
+    "schedules.duty.recordings",
     "schedules.due",
     "schedules.work",
     "schedules.deferral",

@@ -193,12 +193,14 @@ CELERY_BEAT_SCHEDULE = {
     "deliver alerts": {"task": "alerts.deliver_owed", "schedule": 10.0},
     "orders answered by looks": {"task": "work.answer_owed", "schedule": 300.0},
     "imports": {"task": "register.work_off_imports", "schedule": 10.0},
+    "recordings": {"task": "duty.work_off_recordings", "schedule": 10.0},
     "assessments that ended": {"task": "inspections.lapse_assessments", "schedule": 300.0},
     "photos without a row": {"task": "inspections.sweep_evidence", "schedule": 86_400.0},
 }
 
 FCI_BAND_EDGES = env.list("FCI_BAND_EDGES", cast=float, default=[5.0, 10.0, 30.0])  # condition index, per cent
 UPLOAD_LIMIT_BYTES = env.int("UPLOAD_LIMIT_BYTES", default=64 * 1024 * 1024)
+RECORDING_LIMIT_BYTES = env.int("RECORDING_LIMIT_BYTES", default=512 * 1024 * 1024)  # streamed, never held whole
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 
 SQLITE_OPTIONS = {

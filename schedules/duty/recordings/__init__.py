@@ -1,0 +1,1 @@
+"""Recordings of strain or stress: read, screened, counted, and put on joints as measured spectra."""

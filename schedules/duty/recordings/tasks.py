@@ -1,0 +1,16 @@
+"""Celery doors of recordings. Names are a wire format."""
+
+from celery import shared_task
+from django.db import OperationalError
+from django.utils import timezone
+
+from schedules.duty.recordings import running
+
+RETRY = {"autoretry_for": (OperationalError,), "retry_backoff": True, "max_retries": 5, "ignore_result": True}
+
+
+@shared_task(name="duty.work_off_recordings", **RETRY)
+def work_off_recordings() -> None:
+    """Count the recordings that wait or whose run died, one after another; another worker may take some of them."""
+    for recording_id in list(running.owed(timezone.now()).values_list("pk", flat=True)):
+        running.run_recording(recording_id=recording_id, now=timezone.now())
