@@ -11,7 +11,11 @@ class AssetsAppConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from assets_app.doors import heartbeats, logs
+
         post_migrate.connect(_guard_record, sender=self)
+        logs.connect()
+        heartbeats.connect()
 
 
 def _guard_record(*, using: str, **_: Any) -> None:

@@ -1,5 +1,6 @@
 """Gathers the tables of assets_app for Django and does nothing else."""
 
+from assets_app.doors.models import *
 from assets_app.inspections.models import *
 from assets_app.people.models import *
 from assets_app.record.models import *

@@ -7,6 +7,8 @@ from django.contrib.auth import views as auth
 from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularRedocView
 
+from assets_app.doors import health, metrics
+
 CAPABILITIES = [
     "assets_app.register",
     "assets_app.inspections",
@@ -30,6 +32,9 @@ urlpatterns = [
     path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/docs/", SpectacularRedocView.as_view(url_name="schema"), name="api-docs"),
     path("api/v1/", include(_gathered("api"))),
+    path("health/live/", health.live, name="health-live"),
+    path("health/ready/", health.ready, name="health-ready"),
+    path("metrics", metrics.metrics, name="metrics"),
     path("sign-in/", auth.LoginView.as_view(template_name="sign_in.html"), name="sign-in"),
     path("sign-out/", auth.LogoutView.as_view(), name="sign-out"),
     *_gathered("pages"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date, datetime
 from typing import Any
 
@@ -9,9 +10,11 @@ from django.db import transaction
 from django.dispatch import receiver
 
 from assets_app import events
+from assets_app.doors.metrics import Measure, standing_asked
 from assets_app.inspections.models import Finding, Inspection
 from assets_app.people.models import Person
 from assets_app.register.models import Site
+from schedules import gauges
 from schedules.alerts import actions as alerts
 from schedules.deferral import actions as deferral
 from schedules.due import actions as due
@@ -94,3 +97,8 @@ def tell_of_release(*, hold: Hold, now: datetime, **_: Any) -> None:
 @receiver(due_events.dates_changed)
 def tell_of_dates(*, site: Site, columns: dict[str, Any], today: date, now: datetime, **_: Any) -> None:
     alerts.tell_of_dates(site=site, columns=columns, today=today, now=now)
+
+
+@receiver(standing_asked)
+def measure(*, now: datetime, **_: Any) -> Iterator[Measure]:
+    return gauges.measures(now=now)

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import environ
 
+from assets_app.doors import log_lines
+
 ROOT = Path(__file__).resolve().parents[2]
 env = environ.Env()
 
@@ -35,6 +37,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "assets_app.doors.logs.RequestLogMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -197,6 +200,10 @@ CELERY_BEAT_SCHEDULE = {
     "assessments that ended": {"task": "inspections.lapse_assessments", "schedule": 300.0},
     "photos without a row": {"task": "inspections.sweep_evidence", "schedule": 86_400.0},
 }
+
+LOGGING = log_lines.config(env("LOG_LEVEL", default="INFO"))
+METRICS_TOKEN = env("METRICS_TOKEN", default="")  # who may read /metrics from elsewhere than this machine
+STALE_MARK_LIMIT_S = env.float("STALE_MARK_LIMIT_S", default=300.0)  # older: not ready
 
 FCI_BAND_EDGES = env.list("FCI_BAND_EDGES", cast=float, default=[5.0, 10.0, 30.0])  # condition index, per cent
 UPLOAD_LIMIT_BYTES = env.int("UPLOAD_LIMIT_BYTES", default=64 * 1024 * 1024)

@@ -23,5 +23,6 @@ WHITENOISE_USE_FINDERS = True
 MEDIA_ROOT = _scratch / "media"
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 AXES_ENABLED = False
+LOGGING = {}  # pytest shows logs itself
 CELERY_TASK_ALWAYS_EAGER = True
 CELERY_TASK_EAGER_PROPAGATES = True
