@@ -6,6 +6,7 @@ which they happened, so that permissions, qualifications, severities and the rec
 
 from __future__ import annotations
 
+import logging
 import time as clock
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -48,13 +49,16 @@ def load(*, today: date, small: bool, say: Say) -> None:
 
 @contextmanager
 def _without_worker() -> Iterator[None]:
-    """What deeds dispatch on commit runs here, since no worker need be there yet."""
-    before = current_app.conf.task_always_eager
+    """What deeds dispatch on commit runs here and in silence: no worker need be there yet, and little is left to do."""
+    log = logging.getLogger("celery.app.trace")
+    before = current_app.conf.task_always_eager, log.level
     current_app.conf.task_always_eager = True
+    log.setLevel(logging.WARNING)
     try:
         yield
     finally:
-        current_app.conf.task_always_eager = before
+        current_app.conf.task_always_eager = before[0]
+        log.setLevel(before[1])
 
 
 def _set_the_stage(today: date, small: bool, told: Say) -> Stage:

@@ -23,6 +23,11 @@ def version(order: WorkOrder) -> dict[str, int]:
     return {"order_id": order.pk, "expected_version": current}
 
 
+def assignee(order: WorkOrder) -> Person:
+    """Who has it now."""
+    return Person.objects.get(work_orders=order.pk)
+
+
 def give(stage: Stage, order: WorkOrder, who: Person, moment: datetime, *, on: date, cost: int | None = None) -> None:
     """Assign and plan an order, as the planner."""
     tam = stage.people["tam"]

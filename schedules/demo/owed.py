@@ -94,8 +94,8 @@ def _by_count(each: Built, row: Programme, duty: Duty, used: float, today: date)
     answers_damage = row.method in GOOD or not each.detailed
     if answers_damage and rating.damage_per_count:
         first_look = (rating.damage_share or 0.3) / rating.damage_per_count
-        if first_look < duty.now and used < 1:  # one look since that share was reached
-            days.append(duty.day_of(first_look + (1 - used) * (duty.now - first_look)))
+        if first_look < duty.now:  # one look since that share was reached
+            days.append(duty.day_of(first_look + max(0.1, 1 - used) * (duty.now - first_look)))
     return max(days, default=date.min)
 
 

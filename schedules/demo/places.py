@@ -42,11 +42,11 @@ class AssetData(NamedTuple):
 
 
 ASSETS: list[AssetData] = [
-    AssetData(PIER, "R-01", "Gull Wheel", "ride", 14.6, "pier head", 2_400_000, "cycles", "turns", 44, 72),
-    AssetData(PIER, "R-02", "Breaker", "ride", 17.6, "south arm", 5_100_000, "cycles", "train laps", 210, 112),
-    AssetData(PIER, "R-03", "Tide Swing", "ride", 10.6, "south arm", 860_000, "cycles", "rides", 62, 52),
+    AssetData(PIER, "R-01", "Gull Wheel", "ride", 14.6, "pier head", 2_400_000, "cycles", "turns", 44, 66),
+    AssetData(PIER, "R-02", "Breaker", "ride", 17.6, "south arm", 5_100_000, "cycles", "train laps", 210, 100),
+    AssetData(PIER, "R-03", "Tide Swing", "ride", 10.6, "south arm", 860_000, "cycles", "rides", 62, 48),
     AssetData(PIER, "R-04", "Lantern Carousel", "ride", 27.6, "pavilion", 540_000, "cycles", "rides", 70, 40),
-    AssetData(PIER, "R-05", "Kite Tower", "ride", 1.65, "pier head", 1_750_000, "cycles", "drops", 120, 46),
+    AssetData(PIER, "R-05", "Kite Tower", "ride", 1.65, "pier head", 1_750_000, "cycles", "drops", 120, 42),
     AssetData(PIER, "R-06", "Sea Train", "ride", 12.6, "promenade", 390_000, "km", "hub odometer", 31, 36, "low"),
     AssetData(PIER, "R-07", "Pier Hoist", "lift", 8.6, "boat landing", 310_000, "lifts", "lifts", 26, 30),
     AssetData(PIER, "S-01", "Landing Bridge", "structure", 19.6, "boat landing", None, "hours", "open hours", 9, 24),
@@ -56,7 +56,7 @@ ASSETS: list[AssetData] = [
     AssetData(DEPOT, "L-01", "Scissor Lift One", "lift", 9.2, "hall", 41_000, "lifts", "platform lifts", 24, 26),
     AssetData(DEPOT, "L-02", "Scissor Lift Two", "lift", 2.4, "hall", 44_000, "lifts", "platform lifts", 22, 22),
     AssetData(DEPOT, "L-03", "Boom Lift", "lift", 6.5, "yard", 98_000, "hours", "engine hours", 4.5, 30),
-    AssetData(DEPOT, "C-01", "Mobile Crane", "crane", 13.4, "yard", 480_000, "lifts", "crane lifts", 34, 52),
+    AssetData(DEPOT, "C-01", "Mobile Crane", "crane", 13.4, "yard", 480_000, "lifts", "crane lifts", 34, 46),
     AssetData(DEPOT, "D-01", "Loading Ramp", "structure", 15.2, "bay 1", 73_000, "cycles", "crossings", 40, 22, "low"),
 ]
 

@@ -1,4 +1,4 @@
-"""The last six weeks at Larkmoor: looks raised as orders, planned, done, waiting; and what is owed for other reasons."""
+"""The last six weeks at Larkmoor: looks raised as orders, planned, done, waiting; and looks owed by a fixed day."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from schedules.work.models import WorkOrder
 
 OLD_DAYS = 10
 RAISED_DAYS = 45  # ago
-WITHIN_DAYS = 60
+WITHIN_DAYS = 80
 
 
 def write_into(stage: Stage) -> None:
@@ -51,8 +51,9 @@ def _hand_out(stage: Stage, moment: datetime) -> None:
         if dice.random() < 0.15:
             continue
         who = _doer(stage, order)
-        due_on = order.due_on or moment.date()
-        on = max(moment.date(), min(due_on - timedelta(days=2), moment.date() + timedelta(days=60)))
+        on = order.due_on - timedelta(days=2) if order.due_on else moment.date()
+        if on <= moment.date():  # late already: some day soon
+            on = stage.today + timedelta(days=dice.randint(-5, 15))
         orders.give(stage, order, who, moment, on=on, cost=dice.choice((90, 120, 160, 240)))
 
 
