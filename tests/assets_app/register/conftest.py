@@ -14,6 +14,14 @@ EXAMPLES = ROOT / "docs" / "examples"
 BRIDGES = ROOT / "tests" / "data" / "bridges-40.csv"
 
 
+def outcome(deed, *errors):
+    """(what the deed gives, None) or (None, the named error it raises); any other error goes on."""
+    try:
+        return deed(), None
+    except errors as error:
+        return None, error
+
+
 @pytest.fixture
 def planner(person, site):
     return person("planner", site)
