@@ -24,6 +24,7 @@ from schedules.duty.models import Counter
 from schedules.work.models import Hold
 
 AT_ONCE = 1000  # rows a batch
+UNTOLD_CHECKED = 5000  # rows at once up to which each is looked up; more is a flood, told by its count
 
 
 # --- written inside the deed that causes them -------------------------------------------------------------------------
@@ -87,36 +88,44 @@ def _look_at_dates(site: Site, through: date | None, today: date, now: datetime)
     rows = DueDate.objects.filter(site=site, due_on__lte=soon)
     if through is not None:
         rows = rows.filter(due_on__gte=through)
-    batch = []
-    for row in rows.values_list("programme_id", "joint_id", "method", "due_on").iterator(chunk_size=AT_ONCE):
-        batch.append((*row[:3], row[3].toordinal()))
-        if len(batch) == AT_ONCE:
-            _tell_of_due(site, batch, today, now)
-            batch = []
-    _tell_of_due(site, batch, today, now)
+    found = rows.values_list("programme_id", "joint_id", "method", "due_on").iterator(chunk_size=AT_ONCE)
+    _tell_of_due(site, [(*row[:3], row[3].toordinal()) for row in found], today, now)
 
 
 def _tell_of_due(site: Site, found: list[tuple[int, int, str, int]], today: date, now: datetime) -> None:
+    """Each look by itself; a flood of them as one alert with the count."""
+    if len(found) <= UNTOLD_CHECKED:
+        found = list(_untold(site, found, today))
+    overdue = [row for row in found if row[3] < today.toordinal()]
+    soon = [row for row in found if row[3] >= today.toordinal()]
+    for kind, rows in ((rules.OVERDUE, overdue), (rules.DUE_SOON, soon)):
+        if len(rows) > rules.MANY:
+            _write(site.pk, [rules.many(kind=kind, site_id=site.pk, count=len(rows), today=today)], now)
+        else:
+            _write(site.pk, _due_drafts(rows, today), now)
+
+
+def _untold(site: Site, found: list[tuple[int, int, str, int]], today: date) -> Iterator[tuple[int, int, str, int]]:
+    """Those that are news: not told before of nearly the same day, and overdue ones that nobody signed for."""
+    signed = _put_off(site, today)
     for start in range(0, len(found), AT_ONCE):
         batch = found[start : start + AT_ONCE]
         told: dict[tuple[int, str], list[date]] = defaultdict(list)
         earlier = Intent.objects.filter(programme__in=[row[0] for row in batch], for_day__isnull=False)
         for programme_id, kind, day in earlier.values_list("programme_id", "kind", "for_day"):
             told[(programme_id, kind)].append(day)
-        signed = _put_off(site, today)
-        news = []
-        for programme_id, joint_id, method, ordinal in batch:
-            due_on = date.fromordinal(ordinal)
+        for row in batch:
+            due_on = date.fromordinal(row[3])
             kind = rules.OVERDUE if due_on < today else rules.DUE_SOON
-            is_signed = kind == rules.OVERDUE and (joint_id, method) in signed
-            if not is_signed and not rules.is_told_already(due_on, told[(programme_id, kind)]):
-                news.append((programme_id, joint_id, method, due_on))
-        _write(site.pk, _due_drafts(news, today), now)
+            is_signed = kind == rules.OVERDUE and row[1:3] in signed
+            if not is_signed and not rules.is_told_already(due_on, told[(row[0], kind)]):
+                yield row
 
 
-def _due_drafts(news: list[tuple[int, int, str, date]], today: date) -> Iterator[Draft]:
+def _due_drafts(news: list[tuple[int, int, str, int]], today: date) -> Iterator[Draft]:
     names = dict(_joint_names({joint_id for _, joint_id, _, _ in news}))
-    for programme_id, joint_id, method, due_on in news:
+    for programme_id, joint_id, method, ordinal in news:
+        due_on = date.fromordinal(ordinal)
         what = f"{method} of {names.get(joint_id, 'a joint')}"
         facts = {"programme_id": programme_id, "joint_id": joint_id, "what": what, "due_on": due_on}
         yield rules.overdue(today=today, **facts) if due_on < today else rules.due_soon(**facts)

@@ -24,6 +24,7 @@ HEARS: dict[str, frozenset[str]] = {
 }
 DEFERRAL_NOTICE_DAYS = 14  # lead times: common practice, no source
 QUALIFICATION_NOTICE_DAYS = 60
+MANY = 200  # more news than this at once is told as one alert with the count: nobody reads the single ones
 SHIFT_TOLD_AGAIN_DAYS = 14  # a date that a reading moves by less is not told again
 
 FIRST_RETRY = timedelta(minutes=1)
@@ -72,6 +73,19 @@ def due_soon(*, programme_id: int, joint_id: int, what: str, due_on: date) -> Dr
         joint_id=joint_id,
         programme_id=programme_id,
         for_day=due_on,
+    )
+
+
+def many(*, kind: str, site_id: int, count: int, today: date) -> Draft:
+    """So many looks overdue, or due soon, at once (a first import, a changed policy): one alert a site and day."""
+    words = "overdue" if kind == OVERDUE else "due soon"
+    return Draft(
+        kind=kind,
+        key=f"{kind}:site {site_id}:{today.isoformat()}",
+        subject=f"{count} looks are {words}",
+        text=f"{count} looks have become {words} at once. The due list names each, with its reason.",
+        link="/due/",
+        for_day=today,
     )
 
 
