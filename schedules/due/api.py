@@ -7,7 +7,7 @@ from typing import Any
 import django_filters
 from django.urls import path
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import generics, serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -17,8 +17,11 @@ from assets_app.doors.idempotency import once
 from assets_app.inspections.models import Inspection, Method
 from assets_app.people import queries as people
 from assets_app.refusals import NotFound
+from engineering.errors import InputError
+from engineering.tables import load
 from schedules.due import actions, queries
 from schedules.due.models import DueDate, Limit, Policy, Programme
+from schedules.due.ratings import office_tables
 from schedules.due.rules import LIMITS
 from schedules.due.sum_steps import steps
 from schedules.due.working import work_out
@@ -285,7 +288,63 @@ class PolicyList(generics.ListAPIView):
         return once(request, deed)
 
 
+class TableOut(serializers.Serializer):
+    """A table of values; ``own`` says whether it is the office's own."""
+
+    name = serializers.CharField()
+    title = serializers.CharField()
+    source = serializers.CharField()
+    edition = serializers.CharField()
+    status = serializers.CharField()
+    caution = serializers.CharField()
+    rows = serializers.ListField(child=serializers.DictField())
+    own = serializers.BooleanField()
+
+
+class TableIn(serializers.Serializer):
+    """The office's own table in place of a shipped one; without ``data`` the shipped one comes back."""
+
+    site = serializers.IntegerField()
+    reason = serializers.CharField()
+    data = serializers.DictField(required=False)
+
+
+class Tables(APIView):
+    @extend_schema(
+        parameters=[OpenApiParameter("site", int, required=True, description="whose tables govern")], responses=TableOut
+    )
+    def get(self, request: Request, name: str) -> Response:
+        """One table as it governs at a site."""
+        site_id = serializers.IntegerField().run_validation(request.query_params.get("site"))
+        people.require(request.user, "read", site_id)
+        own = office_tables().get(site_id, {}).get(name)
+        try:
+            table = own or load(name)
+        except InputError as error:
+            raise NotFound("not_found", error.reason) from error
+        rows = [{**row.cells, "id": row.id, "source": row.source, "status": row.status} for row in table.rows.values()]
+        body = {field: getattr(table, field) for field in ("name", "title", "source", "edition", "status", "caution")}
+        return Response({**body, "rows": rows, "own": own is not None})
+
+    @extend_schema(request=TableIn, responses={200: FixedDayOut})
+    def post(self, request: Request, name: str) -> Response:
+        """Replace the table at a site, or bring the shipped one back."""
+        given = TableIn(data=request.data)
+        given.is_valid(raise_exception=True)
+        data = given.validated_data
+
+        def deed() -> tuple[int, dict[str, Any]]:
+            common = {"site_id": data["site"], "table": name, "reason": data["reason"]}
+            common |= {"actor": request.user, "now": timezone.now()}
+            if "data" in data:
+                return 200, {"id": actions.replace_table(**common, data=data["data"]).pk}
+            return 200, {"id": actions.restore_table(**common).pk}
+
+        return once(request, deed)
+
+
 urlpatterns = [
+    path("tables/<str:name>/", Tables.as_view(), name="api-table"),
     path("due-dates/", DueDateList.as_view(), name="api-due-dates"),
     path("due-dates/<int:programme>/", DueDateExplained.as_view(), name="api-due-date"),
     path("due-dates/<int:programme>/sum/", TheSum.as_view(), name="api-sum"),

@@ -2,6 +2,13 @@
 
 from django.urls import path
 
+from schedules.due.office_pages import office_table, office_tables, policy, sweeps_page
 from schedules.due.sum_page import the_sum
 
-urlpatterns = [path("joints/<int:pk>/sum/", the_sum, name="joint-sum")]
+urlpatterns = [
+    path("joints/<int:pk>/sum/", the_sum, name="joint-sum"),
+    path("sites/<slug:slug>/policy/", policy, name="policy"),
+    path("sites/<slug:slug>/tables/<str:name>/", office_table, name="office-table"),
+    path("tables/", office_tables, name="office-tables"),
+    path("recomputes/", sweeps_page, name="sweeps"),
+]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict
 from datetime import date, datetime
 from typing import Any
@@ -28,9 +28,9 @@ def refresh(where: Q, *, now: datetime, today: date) -> int:
     return changed
 
 
-def load_facts(where: Q, *, today: date) -> Iterator[Facts]:
-    """The facts of the live programmes that ``where`` picks, a stream ordered by programme."""
-    policies, own = policies_of_sites(), office_tables()
+def load_facts(where: Q, *, today: date, policies: Mapping[int, Policy] | None = None) -> Iterator[Facts]:
+    """The facts of the live programmes that ``where`` picks, a stream ordered by programme; ``policies`` on trial."""
+    policies, own = policies or policies_of_sites(), office_tables()
     for row in _rows(where, today=today).iterator(chunk_size=BATCH):
         site_id = row["asset__site_id"]
         yield _facts(row, policies.get(site_id) or Policy(), own.get(site_id, {}))
