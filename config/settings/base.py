@@ -144,6 +144,9 @@ SPECTACULAR_SETTINGS = {
     # Sets of choices that several fields share, or whose fields' names clash, get the trade's name in the schema.
     "ENUM_NAME_OVERRIDES": {
         "StressKindEnum": [("direct", "direct"), ("shear", "shear")],
+        "CounterUnitEnum": "schedules.duty.models.Counter.Unit",
+        "RecordingStateEnum": "schedules.duty.recordings.models.Recording.State",
+        "RecordingUnitEnum": "schedules.duty.recordings.models.Recording.Unit",
         "LimitEnum": "schedules.due.models.Limit",
         "MethodEnum": "assets_app.inspections.models.Method",
         "SeverityEnum": "assets_app.inspections.models.Severity",

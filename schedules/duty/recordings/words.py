@@ -10,7 +10,7 @@ from engineering.damage import equivalent_range
 from engineering.spectrum import blocks
 from schedules.duty.recordings.counting import LISTED, Outcome, Seen, Wanted
 
-BLOCKS = 8  # ranges that a joint's spectrum gets; each joint's rating pays for every one
+BLOCKS = 16  # ranges that a joint's spectrum gets; each joint's rating pays for every one
 SLOPE = 3.0
 
 
