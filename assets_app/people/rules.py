@@ -35,6 +35,8 @@ MAY: dict[str, frozenset[str]] = {
     "finding.assess": frozenset({ENGINEER}),
     "finding.close": frozenset({INSPECTOR, ENGINEER}),
     "evidence.add": AT_WORK,
+    "label.issue": frozenset({PLANNER, TECHNICIAN, INSPECTOR, ENGINEER}),
+    "label.withdraw": frozenset({PLANNER, ENGINEER}),  # what is stuck on the steel stops working
     "order.raise": frozenset({PLANNER, INSPECTOR, ENGINEER, MANAGER}),
     "order.plan": frozenset({PLANNER, MANAGER}),
     "order.work": frozenset({TECHNICIAN, INSPECTOR, ENGINEER}),
