@@ -84,6 +84,12 @@ def _shown(text: str) -> str:
     return repr(text if len(text) <= 40 else text[:37] + "...")
 
 
+def _reason(text: str, error: InputError) -> str:
+    """What the engineering floor says of the text, with the text in it once."""
+    said = error.reason.rstrip(".") + "."
+    return said if said.startswith(("'", '"')) else f"{_shown(text)}: {said}"
+
+
 # Readers --------------------------------------------------------------------------------------------------------------
 
 
@@ -123,7 +129,7 @@ def _count(text: str, ways: Ways) -> int:
     try:
         number = units.parse_count(text)
     except InputError as error:
-        raise CellError(f"{_shown(text)}: {error.reason}.", "Write a whole number.") from error
+        raise CellError(_reason(text, error), "Write a whole number.") from error
     if number > 32_000:
         raise CellError(f"{_shown(text)} is too large.", "Check the column.")
     return number
@@ -199,7 +205,9 @@ def _from_formats(text: str, ways: Ways) -> date:
     for form in ways.formats:
         try:
             found = datetime.strptime(plain, form).date()  # noqa: DTZ007  # a day, not a moment
-        except ValueError:
+        except ValueError as error:
+            if "day is out of range" in str(error):
+                raise CellError(f"{_shown(text)} is no day of the calendar.", "Correct the cell.") from error
             continue
         try:
             return found.replace(year=_full_year(found.year % 100, text, ways)) if "%y" in form else found

@@ -29,6 +29,7 @@ LABELS = {
     "positions": "Positions, mm",
     "bolt_count": "Number of bolts",
 }
+HELP = {"access": "", "position": "", "wall_mm": "", "quality_level": "B, C or D", "positions": "0 0; 60 0; 60 80"}
 UNITS = {"mm": "mm", "mpa": "MPa", "kn": "kN"}
 ASSET_FIELDS = tuple(FIELDS["asset"])
 JOINT_FIELDS = ("tag", "name", "load_path", "access", "position", "installed_on", "active", "note")
@@ -46,12 +47,16 @@ def _label(name: str) -> str:
 def _form_field(target: str, name: str) -> forms.Field:
     column = FIELDS[target][name].column
     assert column is not None  # only fields of a table are offered here
-    common = {"label": _label(name), "required": (target, name) in NEEDED, "help_text": column.help_text}
+    help_text = HELP.get(name, column.help_text)
+    common: dict[str, Any] = {"label": _label(name), "required": (target, name) in NEEDED, "help_text": help_text}
     kind = column.get_internal_type()
     if column.choices:
         choices = list(column.flatchoices)
-        offered = choices if column.has_default() else [("", "not known"), *choices]
-        return forms.ChoiceField(choices=offered, initial=column.get_default(), **{**common, "required": False})
+        if common["required"] or column.has_default():
+            common["required"] = True
+        else:
+            choices = [("", "not known"), *choices]
+        return forms.ChoiceField(choices=choices, initial=column.get_default(), **common)
     if kind == "BooleanField":
         return forms.BooleanField(initial=column.get_default(), **common)
     if kind == "DateField":

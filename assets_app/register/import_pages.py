@@ -6,6 +6,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.db.models import BooleanField, Case, Value, When
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -26,6 +27,7 @@ THINGS = (
     ("asset", "assets"), ("member", "members"), ("joint", "joints"), ("weld", "welds"), ("bolts", "bolt groups"),
     ("programme", "looks owed"),
 )  # fmt: skip
+CLEAN = Case(When(report__errors_total=0, then=Value(True)), default=Value(False), output_field=BooleanField())
 STOP_POLLING = 286  # htmx's own status: the answer is taken and asking ends
 
 
@@ -55,7 +57,7 @@ def imports(request: HttpRequest) -> HttpResponse:
                 status = refused.status
             else:
                 return redirect("import", pk=row.pk)
-    rows = queries.imports_in_sight(request.user).defer("report", "mapping")[:LISTED]
+    rows = queries.imports_in_sight(request.user).defer("report", "mapping").annotate(clean=CLEAN)[:LISTED]
     context = {"form": form if sites else None, "rows": rows, "who_could": people_rules.who_could("register.import")}
     return render(request, "register/imports.html", context, status=status)
 
