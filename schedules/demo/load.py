@@ -22,6 +22,7 @@ from assets_app.register.models import Site
 from schedules.alerts import actions as alerts
 from schedules.demo import crew, duty, looks, owed, places, steel, stress, work
 from schedules.demo.people import DEPOT, PIER
+from schedules.demo.routine import Routine
 from schedules.demo.stage import Stage
 from schedules.due import engine, ratings
 from schedules.due.models import DueDate
@@ -42,7 +43,7 @@ def load(*, today: date, small: bool, say: Say) -> None:
     with _without_worker(), transaction.atomic():
         stage = _set_the_stage(today, small, told)
         stage.play()
-        told(f"{stage.played} deeds of five years replayed")
+        told(f"{stage.played} deeds of five years replayed, {stage.routine.written} old looks that saw nothing written")
         _bring_up_to_date(stage)
         told("due dates computed, alerts raised")
 
@@ -75,7 +76,16 @@ def _set_the_stage(today: date, small: bool, told: Say) -> Stage:
     refresh_forecasts(counter_ids=[each.counter.pk for each in duties.values()], now=now)
     ratings.refresh(Q(), now=now, today=today)
     told(f"{len(programmes)} looks owed, their readings and stress spectra")
-    stage = Stage(today=today, now=now, sites=sites, assets=assets, people=people, built=built, duties=duties)
+    stage = Stage(
+        today=today,
+        now=now,
+        sites=sites,
+        assets=assets,
+        people=people,
+        built=built,
+        duties=duties,
+        routine=Routine(duties),
+    )
     _begin_record(stage)
     looks.write_into(stage, owed.plan_looks(built, duties, today=today))
     work.write_into(stage)

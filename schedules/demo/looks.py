@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from random import Random
 
 from assets_app.inspections.actions import FindingInput, PhotoInput, close_finding, record_inspection
 from assets_app.inspections.models import Finding, Inspection
 from assets_app.people.models import Person
 from schedules.demo.drawings import Welds
-from schedules.demo.owed import GOOD, Owed
+from schedules.demo.owed import FRESH_DAYS, GOOD, Owed
 from schedules.demo.people import NDT, PIER
 from schedules.demo.places import chance
 from schedules.demo.stage import Deed, Stage
@@ -21,12 +22,16 @@ INCOMPLETE_SHARE = 0.012
 
 
 def write_into(stage: Stage, plan: Sequence[Owed]) -> None:
-    """Every look of the plan as a deed of its day."""
+    """Every look of the plan: old ones that saw nothing go into the routine, the others are deeds of their day."""
     for each in plan:
         for day in each.days:
-            minute = chance("minute", each.built.joint.pk, each.programme.method, day).randrange(0, 420)
-            moment = stage.at(day, 8) + timedelta(minutes=minute)
-            stage.then(moment, _routine(stage, each))
+            dice = chance("look", each.built.data.tag, each.built.joint.tag, each.programme.method, day - stage.today)
+            moment = stage.at(day, 8) + timedelta(minutes=dice.randrange(0, 420))
+            deed = _eventful(stage, each, dice)
+            if deed is None and day < stage.ago(FRESH_DAYS):
+                stage.routine.add(moment, each, looker(stage, each.built, each.programme.method))
+            else:
+                stage.then(moment, deed or (lambda now, each=each: _plain(stage, each, now)))
 
 
 def look(
@@ -69,26 +74,34 @@ def looker(stage: Stage, built: Built, method: str) -> Person:
     return stage.people[able[built.joint.pk % len(able)]]
 
 
-def _routine(stage: Stage, owed: Owed) -> Deed:
-    built, method = owed.built, owed.programme.method
+def _plain(stage: Stage, owed: Owed, moment: datetime) -> None:
+    look(stage, owed.built, owed.programme.method, moment)
 
-    def deed(moment: datetime) -> None:
-        dice = chance("seen", built.data.tag, built.joint.tag, method, moment.date() - stage.today)
-        welded = isinstance(built.family, Welds) and method != "ET"
-        if dice.random() < INCOMPLETE_SHARE and method != "BC":
+
+def _eventful(stage: Stage, owed: Owed, dice: Random) -> Deed | None:
+    """A look that was rained off first, or that saw something small; None: nothing of the kind."""
+    built, method = owed.built, owed.programme.method
+    roll = dice.random()
+    if method != "BC" and roll < INCOMPLETE_SHARE:
+
+        def rained_off(moment: datetime) -> None:
             look(stage, built, method, moment, result="incomplete", note="rain set in; surface wet")
-            moment += timedelta(days=1)
-        if not welded or dice.random() > SEEN_SHARE:
-            look(stage, built, method, moment)
-            return
-        shape = "503" if built.joint.weld.weld_type == "fillet" else "502"
-        kind, size = dice.choice((("5011", 0.15), ("5011", 0.2), (shape, 0.6), (shape, 0.9)))
-        seen = FindingInput(kind=kind, size=size, place="toe", position=dice.randrange(5, 120, 5))
+            look(stage, built, method, moment + timedelta(days=1))
+
+        return rained_off
+    if not isinstance(built.family, Welds) or method == "ET" or roll > INCOMPLETE_SHARE + SEEN_SHARE:
+        return None
+    shape = "503" if built.family.weld_type == "fillet" else "502"
+    kind, size = dice.choice((("5011", 0.15), ("5011", 0.2), (shape, 0.6), (shape, 0.9)))
+    seen = FindingInput(kind=kind, size=size, place="toe", position=dice.randrange(5, 120, 5))
+    dressed = dice.random() < CLOSED_SHARE
+
+    def saw(moment: datetime) -> None:
         made = look(stage, built, method, moment, findings=[seen])
-        if dice.random() < CLOSED_SHARE:
+        if dressed:
             _dress(made, moment + timedelta(minutes=40))
 
-    return deed
+    return saw
 
 
 def _dress(made: Inspection, moment: datetime) -> None:

@@ -32,9 +32,9 @@ class Picker:
                 return each
         raise LookupError("the drawings hold no further joint for this story")
 
-    def wide(self, years: float) -> Test:
-        """Its growth window lasts so many years at least."""
-        return lambda each: self._window.get(each.joint.pk, 0.0) > years
+    def window(self, least: float, most: float = float("inf")) -> Test:
+        """Its growth window lasts so many years at the pace so far."""
+        return lambda each: least < self._window.get(each.joint.pk, 0.0) < most
 
 
 def stage_pace(stage: Stage, row: Programme) -> float:

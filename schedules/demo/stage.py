@@ -12,6 +12,7 @@ from assets_app.people.models import Person
 from assets_app.register.models import Asset, Site
 from schedules.demo.duty import Duty
 from schedules.demo.places import ZONE
+from schedules.demo.routine import Routine
 from schedules.demo.steel import Built
 
 Deed = Callable[[datetime], None]
@@ -28,6 +29,7 @@ class Stage:
     people: dict[str, Person]
     built: list[Built]
     duties: dict[str, Duty]
+    routine: Routine
     played: int = 0
     _told: int = 0
     _deeds: list[tuple[datetime, int, Deed]] = field(default_factory=list)
@@ -56,5 +58,7 @@ class Stage:
     def play(self) -> None:
         while self._deeds:
             moment, _, deed = heapq.heappop(self._deeds)
+            self.routine.write_until(moment)
             deed(moment)
             self.played += 1
+        self.routine.write_until(self.now)

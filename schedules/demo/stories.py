@@ -35,15 +35,15 @@ PUT_OFF = (
 
 def write_into(stage: Stage) -> None:
     picker = Picker(stage)
+    _growing_crack(stage, picker.take(welded, several, at(PIER), picker.window(3.0, 12.0)))
     for place, days in enumerate(REPAIRED):
         tests = (bolted,) if place % 4 == 3 else (welded, several)
         _repaired(stage, picker.take(*tests, at(PIER if place % 3 else DEPOT)), days, place)
     for place, row in enumerate(PUT_OFF):
         site = PIER if place not in (3, 6) else DEPOT
-        _put_off(stage, picker.take(welded, several, at(site), picker.wide(WIDE_YEARS)), *row)
+        _put_off(stage, picker.take(welded, several, at(site), picker.window(WIDE_YEARS)), *row)
     _watched(stage, picker)
     _open_repairs(stage, picker)
-    _growing_crack(stage, picker.take(welded, several, at(PIER), picker.wide(5.0)))
     _cracks_on_single_path(stage, picker)
     _lift_held(stage)
 

@@ -8,6 +8,7 @@ from assets_app.people.models import Person
 from schedules.alerts.models import Delivery
 from schedules.deferral.actions import sign_deferral
 from schedules.demo import orders, stories
+from schedules.demo.duty import EXCHANGED, exchange
 from schedules.demo.people import NDT, PIER
 from schedules.demo.places import chance
 from schedules.demo.stage import Stage
@@ -24,10 +25,20 @@ WITHIN_DAYS = 80
 
 def write_into(stage: Stage) -> None:
     stories.write_into(stage)
+    _exchange_meters(stage)
     stage.then(stage.at(stage.ago(RAISED_DAYS), 7), lambda now: _raise_all(stage, now))
     stage.then(stage.at(stage.ago(RAISED_DAYS - 1), 8), lambda now: _hand_out(stage, now))
     stage.then(stage.at(stage.ago(10), 8), lambda now: _go_on(stage, now))
     stage.then(stage.at(stage.ago(3), 8), lambda now: _owe_more(stage, now))
+
+
+def _exchange_meters(stage: Stage) -> None:
+    for tag, days in EXCHANGED.items():
+        if tag in stage.duties:
+            stage.then(
+                stage.at(stage.ago(days), 13),
+                lambda now, tag=tag: exchange(stage.duties[tag], actor=stage.people["kez"], now=now),
+            )
 
 
 def see_old_alerts(stage: Stage) -> None:

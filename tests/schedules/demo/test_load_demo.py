@@ -4,21 +4,24 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
 from io import StringIO
+from itertools import pairwise
 
 import pytest
 from django.contrib.auth import authenticate
 from django.core.management import CommandError, call_command
 from django.db import transaction
+from django.db.models import Max
 
-from assets_app.models import Asset, Evidence, Finding, FindingSize, Inspection, Joint, Person, Site
+from assets_app.models import Asset, Evidence, Finding, FindingSize, Inspection, Joint, Person, RecordEntry, Role, Site
 from assets_app.people.models import RoleName
+from assets_app.people.qualification_rules import why_not_ndt
 from assets_app.people.queries import is_release_authority
 from assets_app.record import verify
 from schedules.deferral import rules as backlog_rules
 from schedules.deferral.queries import backlog
 from schedules.demo.people import PASSWORD, SIGN_INS
 from schedules.due import queries
-from schedules.models import Deferral, Delivery, DueDate, Hold, Intent, Programme, Rating, Reading, WorkOrder
+from schedules.models import Counter, Deferral, Delivery, DueDate, Hold, Intent, Programme, Rating, Reading, WorkOrder
 from schedules.work.models import Wait
 
 TODAY = date(2026, 6, 15)
@@ -91,6 +94,41 @@ class TestTheWholeDemo:
         first, last = (Reading.objects.order_by(by).first().read_on for by in ("read_on", "-read_on"))
         assert last - first > timedelta(days=365 * 4.9)
         assert f"{Joint.objects.count()} joints" in self.said
+
+    def test_a_meter_was_exchanged_one_rolled_over_and_one_is_silent(self):
+        exchanged = Reading.objects.get(kind="exchange")
+        later = Reading.objects.filter(counter=exchanged.counter, read_at__gt=exchanged.read_at)
+        assert later.count() > 50
+        assert all(reading.total > reading.value for reading in later)
+        rolled = Reading.objects.filter(counter__rolls_over_at__isnull=False).order_by("read_at")
+        shown = list(rolled.values_list("value", flat=True))
+        assert any(after < before for before, after in pairwise(shown))
+        last = Counter.objects.annotate(last=Max("readings__read_on")).order_by("last").first()
+        assert TODAY - last.last > timedelta(days=28)
+
+    def test_an_engineer_lets_the_growing_crack_stand_within_its_window(self):
+        crack = Finding.objects.get(kind="101", state="assessed")
+        assert crack.sizes.count() >= 4
+        assert crack.assessments.first().ends_on > TODAY
+
+    def test_whoever_looked_was_certified_for_it_on_that_day_and_had_a_role_there(self):
+        looks = Inspection.objects.select_related("joint__asset", "inspector")
+        certificates = {person.pk: list(person.qualifications.all()) for person in Person.objects.all()}
+        roles = {(role.person_id, role.site_id) for role in Role.objects.all()}
+        for look in looks:
+            assert (look.inspector_id, look.joint.asset.site_id) in roles
+            if look.method != "BC":
+                assert not why_not_ndt(certificates[look.inspector_id], look.method, look.inspected_on)
+
+    def test_every_look_is_in_the_record(self):
+        looks = RecordEntry.objects.filter(deed="inspection.recorded")
+        assert set(looks.values_list("subject_id", flat=True)) == set(Inspection.objects.values_list("pk", flat=True))
+
+    def test_what_is_owed_counts_from_the_latest_look_on_file(self):
+        for programme in Programme.objects.all():
+            looks = Inspection.objects.filter(joint=programme.joint_id, method=programme.method)
+            last = looks.exclude(result="incomplete").order_by("-inspected_on").first()
+            assert programme.last_look_on == (last.inspected_on if last else None)
 
     def test_the_record_of_both_sites_verifies(self):
         for site in Site.objects.all():
