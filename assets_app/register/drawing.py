@@ -10,7 +10,7 @@ from assets_app.register.pen import Drawing, Pen, mm
 from assets_app.register.weld_shapes import Plate, Point, Shape, WeldSection, shape_of
 
 WIDTH, HEIGHT = 360.0, 290.0
-BOX = (46.0, 82.0, 316.0, 262.0)  # where the section stands: left, top, right, bottom
+BOX = (60.0, 82.0, 300.0, 262.0)  # where the section stands: left, top, right, bottom; dimensions stand beside it
 SYMBOL_AT = (212.0, 46.0)  # the reference line starts here
 
 
