@@ -29,8 +29,8 @@ def lines(today: date) -> Iterator[str]:
     damages = sorted(row[4] for row in due if row[4] is not None)
     if damages:
         yield f"damage {damages[0]:.3f} to {damages[-1]:.2f}, in the middle {damages[len(damages) // 2]:.2f}"
-    windows = sorted(Rating.objects.exclude(window_count=None).values_list("window_count", flat=True))
-    yield f"growth windows known of {len(windows)} looks owed"
+    windows = Rating.objects.exclude(window_count=None).count()
+    yield f"growth windows known of {windows} looks owed"
     yield "open findings: " + _counted(
         Counter(Finding.objects.filter(closed_on=None).values_list("severity", flat=True))
     )

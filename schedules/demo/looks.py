@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from functools import partial
 from random import Random
 
 from assets_app.inspections.actions import FindingInput, PhotoInput, close_finding, record_inspection
@@ -31,7 +32,7 @@ def write_into(stage: Stage, plan: Sequence[Owed]) -> None:
             if deed is None and day < stage.ago(FRESH_DAYS):
                 stage.routine.add(moment, each, looker(stage, each.built, each.programme.method))
             else:
-                stage.then(moment, deed or (lambda now, each=each: _plain(stage, each, now)))
+                stage.then(moment, deed or partial(_plain, stage, each))
 
 
 def look(

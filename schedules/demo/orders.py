@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime, timedelta
 from decimal import Decimal
-from typing import Any
+from typing import Any, TypedDict
 
 from assets_app.inspections.inputs import PhotoInput
 from assets_app.people.models import Person
@@ -17,7 +17,14 @@ from schedules.work.models import Step, WorkOrder
 VALUES = {"lx": "620", "°C": "17", "min": "15", "N·m or kN": "440"}
 
 
-def version(order: WorkOrder) -> dict[str, int]:
+class Version(TypedDict):
+    """An order and the version that somebody saw."""
+
+    order_id: int
+    expected_version: int
+
+
+def version(order: WorkOrder) -> Version:
     """Which order, as it stands now."""
     current = WorkOrder.objects.values_list("version", flat=True).get(pk=order.pk)
     return {"order_id": order.pk, "expected_version": current}

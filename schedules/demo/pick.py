@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from assets_app.inspections.models import Inspection
 from schedules.demo.drawings import Bolts, Welds
 from schedules.demo.places import chance
 from schedules.demo.stage import Stage
@@ -22,7 +21,7 @@ class Picker:
         self._left = [each for each in stage.built if not each.lost and each.data.years > OLD_YEARS]
         chance("stories").shuffle(self._left)
         rows = Programme.objects.exclude(rating__window_count=None).select_related("rating")
-        self._window = {row.joint_id: row.rating.window_count / stage_pace(stage, row) for row in rows}
+        self._window = {row.joint_id: (row.rating.window_count or 0.0) / stage_pace(stage, row) for row in rows}
 
     def take(self, *tests: Test) -> Built:
         """The next joint that passes all tests."""
@@ -65,8 +64,3 @@ def several(each: Built) -> bool:
 
 def at(site: str) -> Test:
     return lambda each: each.data.site == site
-
-
-def not_seen(each: Built) -> bool:
-    """No look yet; for a story that begins with one."""
-    return not Inspection.objects.filter(joint=each.joint).exists()

@@ -15,7 +15,7 @@ from schedules.demo.places import ZONE
 from schedules.demo.routine import Routine
 from schedules.demo.steel import Built
 
-Deed = Callable[[datetime], None]
+Deed = Callable[[datetime], object]
 
 
 @dataclass

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
+from functools import partial
 
 from assets_app.inspections import hooks
 from assets_app.inspections.actions import FindingInput, PhotoInput, sign_assessment
@@ -22,7 +24,7 @@ WIDE_YEARS = 7.0
 REPAIRED = (1480, 1310, 1105, 930, 760, 610, 480, 360, 265, 190, 120, 82)  # days ago it was found
 # Found so many days ago, put off until so many days ahead (negative: lapsed), cost, reason, interim measure.
 PUT_OFF = (
-    (30 + 425, 90, 6400, "The scaffold is shared with the painters of the pier head.", "MT every quarter; slower turns."),
+    (30 + 425, 90, 6400, "The scaffold is shared with the painters of the pier head.", "MT each quarter; fewer turns."),
     (30 + 330, 60, 2900, "Repair needs the winter closure; the last one was taken by the mast.", "Looked at monthly."),
     (30 + 215, 75, 1850, "The welder with the procedure left; a new one is being approved.", "Looked at every month."),
     (30 + 130, 45, 3200, "The piling next door keeps the crane away.", "Load cut by a fifth, marked."),
@@ -48,7 +50,7 @@ def write_into(stage: Stage) -> None:
     _lift_held(stage)
 
 
-# --- one defect each ---------------------------------------------------------------------------------------------------
+# --- one defect each ------------------------------------------------------------------------------------------------
 
 
 def undercut(built: Built, ratio: float) -> FindingInput:
@@ -62,8 +64,10 @@ def loose(built: Built) -> FindingInput:
     return FindingInput(kind="loose", bolts=(2,), note="turned a flat under the wrench")
 
 
-def _find(stage: Stage, built: Built, moment: datetime, seen: FindingInput, **more: object) -> Finding:
-    made = look(stage, built, "BC" if bolted(built) else "VT", moment, findings=[seen], **more)  # type: ignore[arg-type]
+def _find(
+    stage: Stage, built: Built, seen: FindingInput, moment: datetime, *, pictures: Sequence[PhotoInput] = ()
+) -> Finding:
+    made = look(stage, built, "BC" if bolted(built) else "VT", moment, findings=[seen], photos=pictures)
     return Finding.objects.get(inspection=made)
 
 
@@ -76,7 +80,7 @@ def _repaired(stage: Stage, built: Built, days: int, place: int) -> None:
     seen = loose(built) if bolted(built) else undercut(built, 1.3 + 0.05 * place)
 
     def found(moment: datetime) -> None:
-        finding = _find(stage, built, moment, seen)
+        finding = _find(stage, built, seen, moment)
         order = _raised(stage, finding, moment + timedelta(hours=3), "tighten" if bolted(built) else "repair")
         who = mechanic(stage, built)
         orders.give(
@@ -107,7 +111,7 @@ def _put_off(stage: Stage, built: Built, days: int, ahead: int, cost: int, reaso
     """Found, due a month later, and put off by the manager a little before that."""
 
     def found(moment: datetime) -> None:
-        finding = _find(stage, built, moment, undercut(built, 1.5))
+        finding = _find(stage, built, undercut(built, 1.5), moment)
         order = _raised(stage, finding, moment + timedelta(hours=2), "repair")
         orders.give(
             stage,
@@ -152,12 +156,12 @@ def _watched(stage: Stage, picker: Picker) -> None:
     """Open findings that only ask to be watched, or are only on record; and work that nobody has signed for."""
     for days, ratio in ((40, 1.1), (55, 1.15), (20, 1.1), (70, 1.2)):
         built = picker.take(welded, several)
-        stage.then(stage.at(stage.ago(days), 11), lambda now, b=built, r=ratio: _find(stage, b, now, undercut(b, r)))
+        stage.then(stage.at(stage.ago(days), 11), partial(_find, stage, built, undercut(built, ratio)))
     for days in (75, 120):  # overdue, silent
         built = picker.take(welded, several, at(PIER))
 
         def silent(moment: datetime, built: Built = built) -> None:
-            order = _raised(stage, _find(stage, built, moment, undercut(built, 1.4)), moment, "repair")
+            order = _raised(stage, _find(stage, built, undercut(built, 1.4), moment), moment, "repair")
             orders.give(stage, order, mechanic(stage, built), moment, on=moment.date() + timedelta(days=20), cost=640)
 
         stage.then(stage.at(stage.ago(days), 12), silent)
@@ -166,9 +170,7 @@ def _watched(stage: Stage, picker: Picker) -> None:
     moved = picker.take(ring, single)
     stage.then(
         stage.at(stage.ago(9), 9),
-        lambda now: _find(
-            stage, moved, now, FindingInput(kind="movement", bolts=(3,), note="bare metal beside the washer")
-        ),
+        partial(_find, stage, moved, FindingInput(kind="movement", bolts=(3,), note="bare metal beside the washer")),
     )
 
 
@@ -186,7 +188,7 @@ def _lack_of_fusion(stage: Stage, built: Built, moment: datetime) -> None:
     )
 
 
-# --- what stands open ----------------------------------------------------------------------------------------------------
+# --- what stands open -----------------------------------------------------------------------------------------------
 
 
 def _open_repairs(stage: Stage, picker: Picker) -> None:
@@ -195,7 +197,7 @@ def _open_repairs(stage: Stage, picker: Picker) -> None:
         built = picker.take(welded, several)
 
         def found(moment: datetime, built: Built = built, deed: object = deed) -> None:
-            order = _raised(stage, _find(stage, built, moment, undercut(built, 1.6)), moment, "repair")
+            order = _raised(stage, _find(stage, built, undercut(built, 1.6), moment), moment, "repair")
             who = mechanic(stage, built)
             orders.give(stage, order, who, moment, on=moment.date() + timedelta(days=12), cost=820)
             deed(stage, order, moment + timedelta(days=5))  # type: ignore[operator]
@@ -205,7 +207,7 @@ def _open_repairs(stage: Stage, picker: Picker) -> None:
     stage.then(stage.at(stage.ago(6), 8), lambda now: _bolt_broken(stage, broken, now))
     gap = picker.take(bolted, several, at(DEPOT))
     seen = FindingInput(kind="gap", size="0.4 mm", note="daylight at the lower edge")
-    stage.then(stage.at(stage.ago(11), 8), lambda now: _find(stage, gap, now, seen))
+    stage.then(stage.at(stage.ago(11), 8), partial(_find, stage, gap, seen))
 
 
 def _waits_for_part(stage: Stage, order: WorkOrder, moment: datetime) -> None:
@@ -237,7 +239,7 @@ def _bolt_broken(stage: Stage, built: Built, moment: datetime) -> None:
     photo = PhotoInput(
         data=photos.bolts(built.family.count, 3), name="bolts.png", caption="bolt 3 gone", finding_index=0
     )
-    finding = _find(stage, built, moment, seen, photos=[photo])
+    finding = _find(stage, built, seen, moment, pictures=[photo])
     order = _raised(stage, finding, moment + timedelta(hours=1), "repair")
     orders.give(stage, order, mechanic(stage, built), moment + timedelta(hours=2), on=moment.date(), cost=1350)
     size = f"bolt {built.family.size} 10.9 with nut and washers"
@@ -254,17 +256,23 @@ def _bolt_broken(stage: Stage, built: Built, moment: datetime) -> None:
     )
 
 
-# --- cracks and holds ---------------------------------------------------------------------------------------------------
+# --- cracks and holds -----------------------------------------------------------------------------------------------
 
 
 def _growing_crack(stage: Stage, built: Built) -> None:
     """One crack measured four times as it grows, each time judged by the engineer if its window lets her."""
     known: list[int] = []
-    for place, (days, length, depth) in enumerate(((300, 5.0, 0.9), (205, 6.0, 1.1), (112, 7.5, 1.4), (24, 9.0, 1.7))):
+    for days, length, depth in ((300, 5.0, 0.9), (205, 6.0, 1.1), (112, 7.5, 1.4), (24, 9.0, 1.7)):
 
-        def measured(moment: datetime, place: int = place, length: float = length, depth: float = depth) -> None:
-            at_toe = {"place": "toe", "position": 85} if not known else {"finding_id": known[0]}
-            seen = FindingInput(kind="" if known else "101", size=f"{length:g} mm", depth=f"{depth:g} mm", **at_toe)  # type: ignore[arg-type]
+        def measured(moment: datetime, length: float = length, depth: float = depth) -> None:
+            seen = FindingInput(
+                finding_id=known[0] if known else None,
+                kind="101",
+                place="toe",
+                position=85,
+                size=f"{length:g} mm",
+                depth=f"{depth:g} mm",
+            )
             picture = photos.weld(7, length)
             photo = PhotoInput(data=picture, name="crack.png", caption=f"{length:g} mm at the toe", finding_index=0)
             look(stage, built, "MT", moment, findings=[seen], photos=[photo], by="ilse")

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from functools import partial
+from itertools import islice
 
 from assets_app.people.models import Person
 from schedules.alerts.models import Delivery
@@ -35,10 +37,12 @@ def write_into(stage: Stage) -> None:
 def _exchange_meters(stage: Stage) -> None:
     for tag, days in EXCHANGED.items():
         if tag in stage.duties:
-            stage.then(
-                stage.at(stage.ago(days), 13),
-                lambda now, tag=tag: exchange(stage.duties[tag], actor=stage.people["kez"], now=now),
-            )
+            deed = partial(_exchange, stage, tag)
+            stage.then(stage.at(stage.ago(days), 13), deed)
+
+
+def _exchange(stage: Stage, tag: str, moment: datetime) -> None:
+    exchange(stage.duties[tag], actor=stage.people["kez"], now=moment)
 
 
 def see_old_alerts(stage: Stage) -> None:
@@ -85,21 +89,20 @@ def _go_on(stage: Stage, moment: datetime) -> None:
     given = [order for order in _open_looks() if order.assignee and order.due_on]
     coming = [order for order in given if order.due_on and order.due_on > stage.today + timedelta(days=2)]
     taken = iter(coming)
-    for order in (next(taken) for _ in range(min(4, len(coming) // 3))):
+    for order in islice(taken, min(4, len(coming) // 3)):
         _look_done(stage, order, moment, verified=True)
-    for order in (next(taken) for _ in range(min(3, len(coming) // 4))):
+    for order in islice(taken, min(3, len(coming) // 4)):
         _look_done(stage, order, moment, verified=False)
     waits = (
         ("access", "cherry picker booked elsewhere", 18),
-        ("weather", "wind above 12 m/s at the pier head", 6),
-        ("permit", "rope access permit from the harbour", 14),
+        ("weather", "wind above 12 m/s all week", 6),
+        ("permit", "rope access permit not signed yet", 14),
     )
     for order, (reason, note, days) in zip(taken, waits, strict=False):
         orders.wait(order, stage.people["tam"], moment, reason=reason, note=note, days=days)
-    for order in (next(taken, None),):
-        if order:
-            reason = "Raised twice: the same weld has another number on sheet 4."
-            work.cancel(**orders.version(order), reason=reason, actor=stage.people["tam"], now=moment)
+    for order in islice(taken, 1):
+        reason = "Raised twice: the same weld has another number on sheet 4."
+        work.cancel(**orders.version(order), reason=reason, actor=stage.people["tam"], now=moment)
     _put_off_looks(stage, [order for order in taken if order.method == "VT"][:2], moment)
 
 

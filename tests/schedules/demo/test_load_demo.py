@@ -41,7 +41,7 @@ def due_dates() -> dict[tuple[str, ...], tuple[object, ...]]:
     return {row[:4]: row[4:] for row in rows}
 
 
-# --- the command -------------------------------------------------------------------------------------------------------
+# --- the command ----------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.django_db
@@ -68,7 +68,7 @@ def test_there_is_somebody_for_every_role():
     assert {role for each in SIGN_INS for role in each.roles} == set(RoleName.values)
 
 
-# --- the whole demo ----------------------------------------------------------------------------------------------------
+# --- the whole demo -------------------------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
@@ -204,9 +204,10 @@ class TestTheWholeDemo:
         assert DueDate.objects.filter(unprotected=True).exists()
 
     def test_every_due_date_can_be_explained(self):
+        due = DueDate.objects.in_bulk()
         for programme_id in Programme.objects.values_list("pk", flat=True).iterator():
             explained = queries.explain(programme_id, now=LATER)
-            stored = DueDate.objects.get(programme_id=programme_id)
+            stored = due[programme_id]
             assert explained.sentence
             assert (explained.due_on, explained.governing) == (stored.due_on, stored.governing)
 
