@@ -8,6 +8,7 @@ from django import forms
 
 from assets_app.register.columns import FIELDS
 from assets_app.register.models import Asset, Joint, Site
+from engineering import details
 
 LABELS = {
     "commissioned_on": "In service since",
@@ -44,12 +45,21 @@ def _label(name: str) -> str:
     return words.replace("_", " ").capitalize() + (f", {UNITS[unit]}" if unit in UNITS and stem else "")
 
 
+def _details() -> list[tuple[str, str]]:
+    """The catalogue: category, where it stands in the standard, what it is."""
+    rows = details.catalogue()
+    told = [(row.id, f"{row['category']:g} MPa, {row['reference']}: {row['description']}"[:110]) for row in rows]
+    return [("", "not known"), *told]
+
+
 def _form_field(target: str, name: str) -> forms.Field:
     column = FIELDS[target][name].column
     assert column is not None  # only fields of a table are offered here
     help_text = HELP.get(name, column.help_text)
     common: dict[str, Any] = {"label": _label(name), "required": (target, name) in NEEDED, "help_text": help_text}
     kind = column.get_internal_type()
+    if name == "detail":
+        return forms.ChoiceField(choices=_details, **{**common, "help_text": ""})
     if column.choices:
         choices = list(column.flatchoices)
         if common["required"] or column.has_default():
@@ -113,6 +123,15 @@ class JointForm(forms.Form):
             )
         for name in names:
             self.fields[f"{self.link}.{name}"] = _form_field(target, name)
+        self._keep_detail(self.initial.get(f"{self.link}.detail"))
+
+    def _keep_detail(self, held: str | None) -> None:
+        """A detail that the catalogue does not have (any more) is offered as it stands, not silently lost."""
+        field = self.fields[f"{self.link}.detail"]
+        assert isinstance(field, forms.ChoiceField)
+        offered = _details()
+        if held and held not in dict(offered):
+            field.choices = [*offered, (held, f"{held} (not in the catalogue)")]
 
     def given(self) -> dict[str, Any]:
         """What the actions take: fields of the joint, and those of its steel as a dict of their own."""

@@ -250,3 +250,11 @@ def test_a_mapping_that_is_no_toml_is_refused_beside_its_field(planner_client, s
     response = planner_client.post("/imports/", {"site": site.pk, "dry_run": "on", **files})
     assert response.status_code == 422
     assert "no TOML" in response.content.decode()
+
+
+def test_the_form_offers_the_catalogue_and_keeps_a_detail_it_does_not_have(planner_client, weld_joint):
+    path = f"/joints/{weld_joint.pk}/change/"
+    assert 'value="bolt-tension"' in planner_client.get(path).content.decode()
+    weld_joint.weld.detail = "an-older-detail"
+    weld_joint.weld.save()
+    assert "an-older-detail (not in the catalogue)" in planner_client.get(path).content.decode()
