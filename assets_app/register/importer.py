@@ -18,7 +18,7 @@ from django.core.files.base import ContentFile, File
 from django.db import OperationalError, transaction
 from django.db.models import F, Q, QuerySet
 
-from assets_app import events
+from assets_app import dispatch, events
 from assets_app.people import queries as people
 from assets_app.people.models import Person
 from assets_app.record.actions import append
@@ -112,7 +112,7 @@ def _ending(content: bytes) -> str:
 def _start_work() -> None:
     from assets_app.register.tasks import work_off_imports
 
-    work_off_imports.delay()
+    dispatch.send(work_off_imports)
 
 
 # Runs -----------------------------------------------------------------------------------------------------------------

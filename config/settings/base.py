@@ -147,6 +147,8 @@ SPECTACULAR_SETTINGS = {
         "CounterUnitEnum": "schedules.duty.models.Counter.Unit",
         "RecordingStateEnum": "schedules.duty.recordings.models.Recording.State",
         "RecordingUnitEnum": "schedules.duty.recordings.models.Recording.Unit",
+        "AssetStatusEnum": "assets_app.register.models.Asset.Status",
+        "ImportStateEnum": "assets_app.register.models.RegisterImport.State",
         "LimitEnum": "schedules.due.models.Limit",
         "MethodEnum": "assets_app.inspections.models.Method",
         "SeverityEnum": "assets_app.inspections.models.Severity",
@@ -175,6 +177,7 @@ DEFAULT_FROM_EMAIL = env("DEFAULT_FROM_EMAIL", default="soundjoint@localhost")
 CELERY_BROKER_URL = env("REDIS_URL", default="redis://localhost:6379/0")
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0, "interval_step": 0.2}  # sweeps find the rest
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TASK_TIME_LIMIT = 900

@@ -11,6 +11,7 @@ from django.db import connection, transaction
 from django.db.models import Q
 from django.forms.models import model_to_dict
 
+from assets_app import dispatch
 from assets_app.inspections.models import Inspection, Method
 from assets_app.people import queries as people
 from assets_app.people.models import Person
@@ -261,7 +262,7 @@ def _write(marks: list[StaleMark]) -> None:
 def _start_work() -> None:
     from schedules.due.tasks import recompute_stale
 
-    recompute_stale.delay()
+    dispatch.send(recompute_stale)
 
 
 def _in_transaction() -> None:

@@ -6,6 +6,7 @@ from celery import shared_task
 from django.db import OperationalError
 from django.utils import timezone
 
+from assets_app import dispatch
 from schedules.due import engine, sweeps
 
 RETRY = {"autoretry_for": (OperationalError,), "retry_backoff": True, "max_retries": 5, "ignore_result": True}
@@ -21,7 +22,7 @@ def recompute_stale() -> None:
 def sweep_if_owed() -> None:
     """Lay out the day's sweep of each site once, after midnight on the site's clock."""
     if sweeps.start_owed(now=timezone.now()):
-        work_off_sweep.delay()
+        dispatch.send(work_off_sweep)
 
 
 @shared_task(name="due.work_off_sweep", **RETRY)

@@ -13,6 +13,7 @@ from django.conf import settings
 from django.core.files.base import File
 from django.db import transaction
 
+from assets_app import dispatch
 from assets_app.people import queries as people
 from assets_app.people.models import Person
 from assets_app.record import actions as record
@@ -144,7 +145,7 @@ def source_begins(recording: Recording) -> str:
 def _start_work() -> None:
     from schedules.duty.recordings.tasks import work_off_recordings
 
-    work_off_recordings.delay()
+    dispatch.send(work_off_recordings)
 
 
 def _read_through(file: File[bytes]) -> tuple[str, int]:

@@ -1,0 +1,24 @@
+"""Work that a deed leaves for the workers is sent after its commit. The deed stands whether or not the broker answers:
+what is owed is in the database, and beat's sweeps find it there."""
+
+from __future__ import annotations
+
+import logging
+from typing import Any
+
+from kombu.exceptions import OperationalError
+
+_log = logging.getLogger(__name__)
+
+
+def send(task: Any) -> bool:
+    """Send ``task`` (a Celery task without arguments) now.
+
+    False where the broker does not answer, which costs some seconds' wait for the next sweep.
+    """
+    try:
+        task.delay()
+    except OperationalError as error:
+        _log.warning("%s was not sent, the broker does not answer: %s", task.name, type(error).__name__)
+        return False
+    return True
