@@ -27,6 +27,7 @@ BATCH = 65_536  # samples of a Parquet batch
 BLOCK = 1 << 20  # bytes of a CSV block; a longer line is no row
 _HEAD = 1 << 16  # bytes looked at before a CSV is read
 _FATTEST = 64  # bytes a sample may take once unpacked: more is no column of numbers
+_DAMAGE = (pa.ArrowException, OSError, MemoryError, ValueError, OverflowError)  # what a broken file may raise
 _LOST = ["", "NaN", "nan", "NAN", "NA", "N/A", "#N/A", "null", "NULL", "-", "--", "---"]
 _PACKED = (b"PK\x03\x04", b"\x1f\x8b", b"BZh", b"\xfd7zXZ", b"7z\xbc\xaf")
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
@@ -146,9 +147,12 @@ def _open_parquet(file: BinaryIO) -> parquet.ParquetFile:
 def _look_at_parquet(file: BinaryIO, column: str) -> Layout:
     try:
         opened = _open_parquet(file)
-        schema, about = opened.schema_arrow, opened.metadata
-    except (pa.ArrowException, OSError, MemoryError) as error:
+        return _parquet_layout(opened.schema_arrow, opened.metadata, column)
+    except _DAMAGE as error:
         raise _refuse("file_unreadable", "This Parquet file is damaged or locked.") from error
+
+
+def _parquet_layout(schema: pa.Schema, about: Any, column: str) -> Layout:
     if len(schema.names) > MOST_COLUMNS:
         raise _refuse("file_too_wide", f"{len(schema.names):,} columns; at most {MOST_COLUMNS:,} are read.")
     numeric = [pa.types.is_floating(kind) or pa.types.is_integer(kind) for kind in schema.types]
@@ -158,20 +162,21 @@ def _look_at_parquet(file: BinaryIO, column: str) -> Layout:
         raise _refuse("column_not_numbers", f"Column {name[:60]!r} holds {schema.types[place]}, no numbers.", "column")
     if about.num_rows > MOST_SAMPLES:
         raise _too_long()
-    if about.num_rows == 0:
+    if about.num_rows < 1:
         raise _refuse("file_empty", "There is no sample in the file.")
-    _guard_parquet(about, name)
+    _guard_parquet(about)
     return Layout("parquet", _plain(name), name, rows=about.num_rows, unit=_unit_of(name))
 
 
-def _guard_parquet(about: Any, name: str) -> None:
-    """Refuse a column that unpacks to far more than its numbers need."""
+def _guard_parquet(about: Any) -> None:
+    """Refuse a file that says it unpacks to far more than its numbers need.
+
+    Only whole row groups are asked: asking a damaged file for one column's part ends the process within pyarrow 26.
+    """
     for number in range(about.num_row_groups):
         group = about.row_group(number)
-        for place in range(group.num_columns):
-            part = group.column(place)
-            if part.path_in_schema == name and part.total_uncompressed_size > _FATTEST * group.num_rows + BLOCK:
-                raise _refuse("file_unreadable", "The column unpacks to far more than its numbers need.")
+        if group.total_byte_size > group.num_columns * (_FATTEST * group.num_rows + BLOCK):
+            raise _refuse("file_unreadable", "The file unpacks to far more than its numbers need.")
 
 
 def _parquet_chunks(file: BinaryIO, layout: Layout) -> Iterator[FloatArray]:
@@ -180,7 +185,7 @@ def _parquet_chunks(file: BinaryIO, layout: Layout) -> Iterator[FloatArray]:
             for batch in opened.iter_batches(BATCH, columns=[layout.raw_column], use_threads=False):
                 values = batch.column(0).cast(pa.float64(), safe=False)
                 yield values.to_numpy(zero_copy_only=False)
-    except (pa.ArrowException, OSError, MemoryError) as error:
+    except _DAMAGE as error:
         raise _refuse("file_unreadable", "This Parquet file is damaged: its samples cannot be read.") from error
 
 
@@ -281,7 +286,7 @@ def _csv_chunks(file: BinaryIO, layout: Layout) -> Iterator[FloatArray]:
         with arrow_csv.open_csv(file, **_csv_options(layout)) as opened:
             for batch in opened:
                 yield batch.column(0).to_numpy(zero_copy_only=False)
-    except (pa.ArrowException, OSError, MemoryError, UnicodeDecodeError) as error:
+    except _DAMAGE as error:
         _explain(error)
 
 

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import io
+from contextlib import suppress
+
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from assets_app.refusals import Unprocessable
 from schedules.duty.recordings import counting, reading
@@ -124,3 +129,34 @@ def test_a_setting_out_of_range_is_refused(start, more, code):
 def test_the_drift_of_a_recording_of_several_pieces_is_not_taken_off(counted, monkeypatch):
     monkeypatch.setattr(counting.pieces, "__defaults__", (5_000, 100))
     assert refusal(counted(csv_of(ride()), cleaning="drift")) == "too_long_for_drift"
+
+
+ODD = [b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff", b"\xb5m/m", b"\xc2\xb5", b"\x00", b"\x0c", b"\xe2\x80\xa8"]
+PIECES = st.sampled_from([*b't,;\t\n\r"# |1', b"stress", b"2,5", b"-3.25e2", b"NaN", b"[MPa]", *ODD]).map(
+    lambda piece: bytes([piece]) if isinstance(piece, int) else piece
+)
+
+
+@given(st.one_of(st.lists(PIECES, max_size=60).map(b"".join), st.binary(max_size=300)), st.sampled_from(["", "stress"]))
+def test_no_csv_breaks_the_reading(content, column):
+    read_or_refused(content, column)
+
+
+@given(st.lists(st.tuples(st.integers(0, 10_000), st.binary(min_size=1, max_size=8)), min_size=1, max_size=6))
+def test_no_damaged_parquet_breaks_the_reading(damages):
+    whole = bytearray(WHOLE)
+    for at, other in damages:
+        at = 4 + at % (len(whole) - 8)
+        whole[at : at + len(other)] = other
+    read_or_refused(bytes(whole), "stress")
+
+
+WHOLE = parquet_of(stress=np.round(ride(300)))
+
+
+def read_or_refused(content: bytes, column: str) -> None:
+    """Numbers come, or a refusal; anything else would be a fault of ours."""
+    file = io.BytesIO(content)
+    with suppress(Unprocessable):
+        for values in reading.chunks(file, reading.look_at(file, column)):
+            assert values.dtype == np.float64
