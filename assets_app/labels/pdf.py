@@ -16,7 +16,7 @@ from assets_app.labels import rules
 from assets_app.labels.rules import Fit, Grid, Place
 from assets_app.refusals import Unprocessable
 
-LEAST_PT, LARGEST_PT, SMALL_PT = 6.0, 15.0, 6.5
+LEAST_PT, LEAST_READ_PT, LARGEST_PT, SMALL_PT = 6.0, 8.0, 15.0, 6.5  # two lines of 8 before three of 15
 LEADING = 1.18
 
 
@@ -42,7 +42,7 @@ class _Words:
 def sheet(labels: Sequence[Label], grid: Grid, *, start_at: int = 1, outlines: bool = False) -> bytes:
     """The sheets. ``start_at``: first free label of a part-used sheet, from 1, row by row; ``outlines`` draws the cuts.
 
-    Refuses (``labels_do_not_fit``) a grid beyond its sheet, a label too small for its code or for a tag, naming the field.
+    Refuses (``labels_do_not_fit``, with the field) a grid beyond its sheet, a label too small for its code or its tag.
     """
     typeface()
     rules.check(grid)
@@ -72,7 +72,7 @@ def _label(canvas: Canvas, label: Label, place: Place, grid: Grid, *, page_heigh
         canvas.setLineWidth(0.25)
         canvas.setStrokeGray(0.6)
         canvas.rect(0, -grid.label_height_mm * mm, grid.label_width_mm * mm, grid.label_height_mm * mm)
-    _code(canvas, modules, rules.PAD_MM * mm, -rules.PAD_MM * mm, fit.code_mm * mm)
+    _code(canvas, modules, fit.code_x_mm * mm, -rules.PAD_MM * mm, fit.code_mm * mm)
     _words(canvas, label, fit)
     canvas.restoreState()
 
@@ -117,12 +117,14 @@ def _words(canvas: Canvas, label: Label, fit: Fit) -> None:
 
 def _tag_words(tag: str, width: float, height: float) -> _Words:
     """The whole tag, never cut: by it the joint is found when the code cannot be read."""
-    size = LARGEST_PT
-    while size >= LEAST_PT:
-        lines = _wrapped(tag, size, width)
-        if len(lines) * size * LEADING <= height and all(stringWidth(line, BOLD, size) <= width for line in lines):
-            return _Words(lines, size)
-        size -= 0.5
+    for most_lines, least in ((2, LEAST_READ_PT), (12, LEAST_PT)):
+        size = LARGEST_PT
+        while size >= least:
+            lines = _wrapped(tag, size, width)
+            wide = any(stringWidth(line, BOLD, size) > width for line in lines)
+            if len(lines) <= most_lines and len(lines) * size * LEADING <= height and not wide:
+                return _Words(lines, size)
+            size -= 0.5
     raise Unprocessable("labels_do_not_fit", f"Too small for the tag {tag!r}.", field="label_width_mm")
 
 

@@ -26,7 +26,7 @@ def labels_in_sight(person: Person) -> QuerySet[JointLabel]:
 
 
 def label_by_token(person: Person, token: str) -> JointLabel:
-    """The label that was scanned. ``NotFound`` where the person has no role; ``Withdrawn`` (410, ``label_withdrawn``)."""
+    """The label that was scanned; ``NotFound`` where the person has no role, ``Withdrawn`` where it was taken away."""
     label = labels_in_sight(person).filter(token=token).first()
     if label is None:
         raise NotFound("not_found", "There is nothing here that you can see.")

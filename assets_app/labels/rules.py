@@ -14,6 +14,7 @@ LEAST_MODULE_MM = 0.35  # what a phone still reads at arm's length (common pract
 PAD_MM = 1.5  # from the label's edge to anything printed: sheets feed that far out (common practice, no source)
 LEAST_TEXT_MM = 14.0  # width left for the tag beside the code
 LINE_MM = 5.0  # height left for the tag below the code
+LINES_MM = 9.0  # likewise, for the tag and the asset, where the code stays large enough
 SLACK_MM = 0.05  # sheets are sold by rounded figures
 MOST_ACROSS = 40  # labels in a row or column
 
@@ -66,6 +67,7 @@ class Fit:
     """What stands where on a label: side of the code with its quiet zone, and the box of the words, in mm."""
 
     code_mm: float
+    code_x_mm: float
     text_x_mm: float
     text_y_mm: float
     text_width_mm: float
@@ -79,7 +81,9 @@ def check(grid: Grid) -> None:
     for each in fields(grid):
         _check_figure(each.name, getattr(grid, each.name))
     width, height = PAGES[grid.page]
-    _check_across("width", "left", "columns", grid.columns, grid.label_width_mm, grid.margin_left_mm, grid.gap_x_mm, width)
+    _check_across(
+        "width", "left", "columns", grid.columns, grid.label_width_mm, grid.margin_left_mm, grid.gap_x_mm, width
+    )
     _check_across("height", "top", "rows", grid.rows, grid.label_height_mm, grid.margin_top_mm, grid.gap_y_mm, height)
 
 
@@ -139,14 +143,18 @@ def fit(grid: Grid, modules: int) -> Fit:
     least = total * LEAST_MODULE_MM
     beside = width - height >= LEAST_TEXT_MM or width - LEAST_TEXT_MM >= height - LINE_MM
     room_x, room_y = (width - LEAST_TEXT_MM, height) if beside else (width, height - LINE_MM)
-    for name, room, spare in (("label_height_mm", room_y, grid.label_height_mm), ("label_width_mm", room_x, grid.label_width_mm)):
+    for name, room, spare in (
+        ("label_height_mm", room_y, grid.label_height_mm),
+        ("label_width_mm", room_x, grid.label_width_mm),
+    ):
         if room < least:
             need = spare + least - room
             raise _refusal(name, f"Too small for a code that a phone can read: at least {need:.1f} mm are needed.")
-    side = min(room_x, room_y)
     if beside:
-        return Fit(side, PAD_MM + side, PAD_MM, width - side, height)
-    return Fit(side, PAD_MM, PAD_MM + side, width, height - side)
+        side = min(room_x, room_y)
+        return Fit(side, PAD_MM, PAD_MM + side, PAD_MM, width - side, height)
+    side = min(room_x, room_y, max(least, height - LINES_MM))
+    return Fit(side, PAD_MM + (width - side) / 2, PAD_MM, PAD_MM + side, width, height - side)
 
 
 def _refusal(field: str, message: str) -> Unprocessable:
