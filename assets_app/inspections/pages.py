@@ -15,7 +15,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from assets_app.inspections import actions, forms, queries
+from assets_app.inspections import actions, forms, marks_pages, queries
 from assets_app.inspections.evidence_actions import joint_for, read_upload
 from assets_app.inspections.inputs import PhotoInput
 from assets_app.inspections.kinds import KINDS
@@ -256,4 +256,5 @@ urlpatterns = [
     path("findings/<int:finding_id>/photos/", finding_photo, name="finding-photos"),
     path("findings/<int:finding_id>/<slug:deed>/", finding_deed, name="finding-deed"),
     path("evidence/<int:evidence_id>/view.jpg", evidence_view, name="evidence-view"),
+    *marks_pages.urlpatterns,
 ]
