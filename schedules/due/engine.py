@@ -6,6 +6,7 @@ database: a crash leaves the stale marks (or the sweep's part) standing, and the
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
@@ -15,7 +16,7 @@ from django.db import connection, transaction
 from django.db.models import Q
 from numpy.typing import NDArray
 
-from assets_app.register.models import Site
+from assets_app.register.models import Asset, Joint, Site
 from schedules.due import open_reasons, ratings, store
 from schedules.due.curves import AssetCurve, curves_of_assets
 from schedules.due.events import dates_changed
@@ -73,8 +74,10 @@ def _recompute_marked_batch(*, now: datetime) -> Outcome | None:
 def recompute(scope: Scope, *, now: datetime, rate: Q | None = None) -> Outcome:
     """Recompute the due dates in ``scope``; ``rate`` picks the programmes to be rated anew first.
 
-    A programme that was never rated is rated in any case.
+    A programme that was never rated is rated in any case. Recomputes of one asset follow one another: otherwise a slow
+    one, which read before a change, could write over what a quick one computed after it.
     """
+    _hold(scope)
     ratings.refresh(in_scope(scope) & Q(rating=None), now=now, today=now.date())
     if rate is not None:
         ratings.refresh(rate, now=now, today=now.date())
@@ -87,6 +90,24 @@ def recompute(scope: Scope, *, now: datetime, rate: Q | None = None) -> Outcome:
         rows = np.flatnonzero(read["site_id"] == site.pk)
         changed += _recompute_site(site, {name: values[rows] for name, values in read.items()}, now=now)
     return Outcome(len(read["programme_id"]), changed)
+
+
+def _hold(scope: Scope) -> None:
+    """Lock the assets until commit, in order, against other recomputes; what is posted meanwhile is not kept waiting.
+
+    On SQLite a transaction is the only writer anyway.
+    """
+    if scope.asset_range:
+        of_site = {"site_id": scope.site_id} if scope.site_id else {}
+        where = Q(pk__range=scope.asset_range, **of_site)
+    else:
+        where = Q(pk__in=list(scope.asset_ids)) | Q(pk__in=_assets_of(scope.joint_ids))
+    assets = Asset.objects.select_for_update(no_key=True).filter(where)
+    list(assets.order_by("pk").values_list("pk", flat=True))
+
+
+def _assets_of(joint_ids: Sequence[int]) -> set[int]:
+    return set(Joint.objects.filter(pk__in=list(joint_ids)).order_by().values_list("asset_id", flat=True))
 
 
 def site_day(site: Site, now: datetime) -> date:
