@@ -9,7 +9,7 @@ from typing import Any
 from django.db import transaction
 from django.dispatch import receiver
 
-from assets_app import events
+from assets_app import dispatch, events
 from assets_app.doors.metrics import Measure, standing_asked
 from assets_app.inspections.models import Finding, Inspection
 from assets_app.people.models import Person
@@ -56,6 +56,14 @@ def note_look(*, inspection: Inspection, now: datetime, **_: Any) -> None:
     if inspection.corrects is not None:
         corrections.take_back(inspection.corrects)
     due.note_look(inspection=inspection, now=now)
+    if inspection.sizes.exists():
+        transaction.on_commit(_fit_growth)
+
+
+def _fit_growth() -> None:
+    from schedules.due.tasks import fit_growth
+
+    dispatch.send(fit_growth)
 
 
 @receiver(events.finding_changed)

@@ -198,8 +198,10 @@ CELERY_BEAT_SCHEDULE = {
     "stale joints": {"task": "due.recompute_stale", "schedule": 5.0},
     "day's sweep": {"task": "due.sweep_if_owed", "schedule": 300.0},
     "sweep parts": {"task": "due.work_off_sweep", "schedule": 30.0},
+    "cracks measured anew": {"task": "due.fit_growth", "schedule": 60.0},
     "raise alerts": {"task": "alerts.raise_owed", "schedule": 60.0},
     "deliver alerts": {"task": "alerts.deliver_owed", "schedule": 10.0},
+    "post to webhooks": {"task": "alerts.post_owed", "schedule": 10.0},
     "orders answered by looks": {"task": "work.answer_owed", "schedule": 300.0},
     "imports": {"task": "register.work_off_imports", "schedule": 10.0},
     "recordings": {"task": "duty.work_off_recordings", "schedule": 10.0},
@@ -208,6 +210,7 @@ CELERY_BEAT_SCHEDULE = {
 }
 
 LOGGING = log_lines.config(env("LOG_LEVEL", default="INFO"))
+WEBHOOKS_HTTPS_ONLY = env.bool("WEBHOOKS_HTTPS_ONLY", default=False)
 METRICS_TOKEN = env("METRICS_TOKEN", default="")  # who may read /metrics from elsewhere than this machine
 STALE_MARK_LIMIT_S = env.float("STALE_MARK_LIMIT_S", default=300.0)  # older: not ready
 

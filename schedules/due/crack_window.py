@@ -19,7 +19,7 @@ from schedules.due.working import WorkedOut, work_out
 
 
 @dataclass(frozen=True)
-class _Window:
+class Window:
     """The joint's growth figures: those of the method that finds least, so that the window is the longest."""
 
     worked: WorkedOut
@@ -51,7 +51,7 @@ def window_used(
     *, joint_id: int, kind: str, length_mm: float | None, depth_mm: float | None, now: datetime
 ) -> float | None:
     """Share of the growth window that a crack of this size has used, 0 to 1; ``None``: not known."""
-    depth, window = _depth(depth_mm, length_mm), _window(joint_id, now=now)
+    depth, window = depth_of(depth_mm, length_mm), window_of(joint_id, now=now)
     if depth is None or window is None:
         return None
     if not window.whole:
@@ -66,8 +66,8 @@ def assessment_end(*, finding: Finding, now: datetime) -> date | None:
     """Last day to which an assessment of a crack may run: what is left from its last measured size to critical, divided
     by the looks owed, by the early forecast. ``None``: size, figures or counter not known, or nothing is left."""
     size = FindingSize.objects.filter(finding=finding).order_by("-measured_on", "-pk").first()
-    depth = _depth(size.depth_mm, size.length_mm) if size else None
-    window = _window(finding.joint_id, now=now) if depth is not None else None
+    depth = depth_of(size.depth_mm, size.length_mm) if size else None
+    window = window_of(finding.joint_id, now=now) if depth is not None else None
     if size is None or depth is None or window is None or window.worked.curve is None:
         return None
     try:
@@ -80,18 +80,18 @@ def assessment_end(*, finding: Finding, now: datetime) -> date | None:
     return None if left <= 0 or day is None else day - timedelta(days=1)
 
 
-def _depth(depth_mm: float | None, length_mm: float | None) -> float | None:
+def depth_of(depth_mm: float | None, length_mm: float | None) -> float | None:
     """Depth as measured, else half the length: a half round crack, the deepest that a length allows for."""
     if depth_mm:
         return depth_mm
     return 0.5 * length_mm * ROUNDEST if length_mm else None
 
 
-def _window(joint_id: int, *, now: datetime) -> _Window | None:
+def window_of(joint_id: int, *, now: datetime) -> Window | None:
     rows = Programme.objects.filter(joint_id=joint_id, active=True, joint__active=True).exclude(asset__status="retired")
     worked = [work_out(pk, now=now) for pk in rows.values_list("pk", flat=True)]
     known = [each for each in worked if each.rated.critical_mm]
     if not known:
         return None
     best = max(known, key=lambda each: each.rated.window_count or 0.0)
-    return _Window(worked=best, critical_mm=float(best.rated.critical_mm or 0.0), whole=best.rated.window_count)
+    return Window(worked=best, critical_mm=float(best.rated.critical_mm or 0.0), whole=best.rated.window_count)

@@ -162,7 +162,7 @@ def gather(read: Columns, curves: dict[int, AssetCurve], policy: Policy) -> Owed
         needs_counter=~np.isnan(read["duty_count"]) | ~np.isnan(read["damage_per_count"]),
         counter=counter,
         finding=open_reasons.finding_days(read, policy),
-        measured_growth=np.full(len(counter), NO_DAY, dtype=np.int32),
+        measured_growth_total=open_reasons.measured_growth_totals(read),
         **looks,
     )
 

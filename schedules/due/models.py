@@ -164,6 +164,24 @@ class OwedLook(models.Model):
         ]
 
 
+class CrackGrowth(models.Model):
+    """The growth fitted to the measured sizes of one crack: when it reaches critical, early, middle and late."""
+
+    finding = models.OneToOneField(
+        "assets_app.Finding", on_delete=models.CASCADE, primary_key=True, related_name="growth"
+    )
+    sizes = models.PositiveIntegerField(help_text="measurements used")
+    last_total = models.FloatField(null=True, help_text="counter total at the last one")
+    critical_mm = models.FloatField(null=True, help_text="depth")
+    early_total = models.FloatField(null=True, help_text="counter total at critical, early edge of the 80 % band")
+    middle_total = models.FloatField(null=True)
+    late_total = models.FloatField(null=True)
+    due_total = models.FloatField(null=True, help_text="what is left to the early edge, divided by the looks owed")
+    band = models.JSONField(default=list, help_text="[[total, low, middle, high in mm], ...] for the drawing")
+    problem = models.CharField(max_length=240, blank=True, help_text="why no fit could be made")
+    fitted_at = models.DateTimeField()
+
+
 class DueDate(models.Model):
     """The due date of one joint and method, what governs it, and each limit's own day."""
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from assets_app.inspections.models import Assessment, Finding
 from schedules.due.finding_rules import finding_day
-from schedules.due.models import OwedLook, Policy
+from schedules.due.models import CrackGrowth, OwedLook, Policy
 from schedules.due.rules import NO_DAY, Days
 from schedules.due.store import Columns
 
@@ -41,6 +41,25 @@ def finding_days(read: Columns, policy: Policy) -> Days:
         if day is not None:
             days[place] = min(int(days[place]), day.toordinal())
     return days
+
+
+def measured_growth_totals(read: Columns) -> NDArray[np.float64]:
+    """Counter total by which a measured crack asks for the next look; on the method that found it, else the first."""
+    totals = np.full(len(read["joint_id"]), np.nan)
+    rows = list(
+        CrackGrowth.objects.filter(
+            finding__joint__asset_id__in=np.unique(read["asset_id"]).tolist(),
+            finding__state__in=["open", "assessed"],
+            due_total__isnull=False,
+        ).values_list("finding__joint_id", "finding__inspection__method", "due_total")
+    )
+    places = rows_of_joints(read, (row[0] for row in rows))
+    for joint_id, method, total in rows:
+        here = places.get(joint_id)
+        if here:
+            place = next((row for row in here if read["method"][row] == method), here[0])
+            totals[place] = np.fmin(totals[place], total)
+    return totals
 
 
 def owed_looks(read: Columns) -> dict[str, NDArray]:

@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 from assets_app.inspections.models import Finding
 from engineering import acceptance, detection
-from schedules.due import rating_rules, sentences
+from schedules.due import measured_growth, rating_rules, sentences
 from schedules.due.models import OwedLook
 from schedules.due.rules import LIMITS
 from schedules.due.sentences import Figure, LimitLine
@@ -157,7 +157,7 @@ def _facts(worked: WorkedOut) -> sentences.Facts:
         unprotected_here=rated.unprotected,
         missing=missing,
         finding=_finding_words(worked) if on["finding"] else "",
-        owed=_owed_words(worked),
+        owed=_owed_words(worked) | {"measured growth": measured_growth.words_of(worked.programme.joint_id)},
         excused_until=worked.day(worked.owed.damage_excused_until),
     )
 

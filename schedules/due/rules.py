@@ -88,7 +88,7 @@ class Owed:
     after_work_total: Floats
     fixed: Days
     fixed_total: Floats
-    measured_growth: Days
+    measured_growth_total: Floats
 
 
 @dataclass(frozen=True)
@@ -169,6 +169,7 @@ def count_targets(owed: Owed, look_total: Floats, born_total: Floats) -> dict[st
 
 def _days_by_limit(owed: Owed, curves: list[CounterCurve], *, early: bool) -> dict[str, Days]:
     targets: dict[str, Floats] = {
+        "measured growth": owed.measured_growth_total,
         "sweep": owed.sweep_total,
         "load change": owed.load_change_total,
         "after work": owed.after_work_total,
@@ -188,7 +189,6 @@ def _days_by_limit(owed: Owed, curves: list[CounterCurve], *, early: bool) -> di
     return days | {
         "calendar": calendar_days(owed),
         "finding": owed.finding,
-        "measured growth": owed.measured_growth,
     }
 
 

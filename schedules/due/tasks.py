@@ -7,7 +7,7 @@ from django.db import OperationalError
 from django.utils import timezone
 
 from assets_app import dispatch
-from schedules.due import engine, sweeps
+from schedules.due import engine, measured_growth, sweeps
 
 RETRY = {"autoretry_for": (OperationalError,), "retry_backoff": True, "max_retries": 5, "ignore_result": True}
 
@@ -29,3 +29,9 @@ def sweep_if_owed() -> None:
 def work_off_sweep() -> None:
     """Work off the parts of sweeps that are free."""
     sweeps.work_off(worker=socket.gethostname(), now=timezone.now())
+
+
+@shared_task(name="due.fit_growth", **RETRY)
+def fit_growth() -> None:
+    """Fit the growth of cracks that were measured anew."""
+    measured_growth.fit_owed(now=timezone.now())

@@ -26,7 +26,7 @@ def owed(n: int = 1, **columns) -> Owed:
         "window_count": unknown, "looks": np.full(n, 3, dtype=np.int32), "rating_missing": np.zeros(n, dtype=bool),
         "needs_counter": np.ones(n, dtype=bool), "counter": np.zeros(n, dtype=np.int32), "finding": none, "sweep": none,
         "sweep_total": unknown, "load_change": none, "load_change_total": unknown, "after_work": none,
-        "after_work_total": unknown, "fixed": none, "fixed_total": unknown, "measured_growth": none,
+        "after_work_total": unknown, "fixed": none, "fixed_total": unknown, "measured_growth_total": unknown,
     }  # fmt: skip
     return Owed(**base | {name: np.asarray(value) for name, value in columns.items()})
 
