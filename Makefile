@@ -2,6 +2,7 @@
 
 PYTHON ?= $(shell command -v python3.11 || command -v python3)
 PORT ?= 8000
+KILLS ?= 200
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-input --require-hashes
 PYTEST := $(BIN)/python -m pytest
@@ -9,7 +10,7 @@ PYTEST := $(BIN)/python -m pytest
 ON_POSTGRES := tests/assets_app tests/schedules tests/doors
 
 .DEFAULT_GOAL := help
-.PHONY: help demo stack test lint bench screens dev lock
+.PHONY: help demo stack test lint bench faults screens dev lock
 
 help:  ## what there is
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "make %-8s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -31,6 +32,9 @@ lint: .venv/dev.stamp  ## style, types, directions of imports, migrations, nothi
 	$(BIN)/lint-imports --no-logo
 	DJANGO_SETTINGS_MODULE=config.settings.test $(BIN)/python manage.py makemigrations --check --dry-run
 	$(BIN)/python -m running.lint_text
+
+faults: .venv/dev.stamp  ## break the running service 200 times, and write docs/faults.md (KILLS=200 SEED=n)
+	$(BIN)/python -m running.faults --kills $(KILLS) $(if $(SEED),--seed $(SEED)) --out docs/faults.json
 
 bench: .venv/dev.stamp  ## measure, and write docs/benchmarks.md
 	$(BIN)/python -m bench.run

@@ -1,0 +1,184 @@
+"""What ``make faults`` breaks, and how: workers, Redis, PostgreSQL and the clock, by chance but repeatably."""
+
+from __future__ import annotations
+
+import os
+import random
+import secrets
+import signal
+import time
+from collections import Counter as Tally
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import psycopg
+
+from running import mail_sink, postgres, redis
+from running.processes import Child, free_port, start, wait_until
+from running.supervisor import Supervisor
+
+START = datetime(2026, 10, 24, 20, 30, tzinfo=UTC)  # London's clocks go back at 01:00 UTC the next morning
+# Where the clock jumps to, in order: over London's and New York's end of summer time, then an hour back in between.
+JUMPS = (
+    datetime(2026, 10, 25, 0, 59, tzinfo=UTC),
+    datetime(2026, 10, 25, 1, 1, tzinfo=UTC),
+    datetime(2026, 10, 25, 0, 30, tzinfo=UTC),
+    datetime(2026, 10, 25, 4, 5, tzinfo=UTC),
+    datetime(2026, 11, 1, 5, 59, 30, tzinfo=UTC),
+    datetime(2026, 11, 1, 6, 10, tzinfo=UTC),
+)
+CLAIMS_RUN_OUT = timedelta(minutes=11)  # longer than any claim of the service holds
+
+
+class Clock:
+    """The service's clock: the machine's, shifted."""
+
+    def __init__(self, file: Path) -> None:
+        self.file = file
+        self.set(START)
+
+    def set(self, to: datetime) -> None:
+        fresh = self.file.with_suffix(".new")
+        fresh.write_text(str((to - datetime.now(UTC)).total_seconds()))
+        fresh.replace(self.file)
+
+    def now(self) -> datetime:
+        return datetime.now(UTC) + timedelta(seconds=float(self.file.read_text()))
+
+
+@dataclass
+class Broker:
+    """A Redis that can be stopped and started again on its port, with or without what it held."""
+
+    folder: Path
+    port: int = field(default_factory=free_port)
+    password: str = field(default_factory=lambda: secrets.token_hex(16))
+    child: Child | None = None
+
+    @property
+    def url(self) -> str:
+        return f"redis://:{self.password}@127.0.0.1:{self.port}/0"
+
+    def start(self) -> None:
+        place = ["--bind", "127.0.0.1", "--port", str(self.port), "--dir", str(self.folder)]
+        command = [redis.server(), *place, "--requirepass", self.password, *redis.KEEP]
+        self.child = start("redis", command, log=self.folder / "redis.log")
+        where = {"host": "127.0.0.1", "port": self.port, "password": self.password}
+        wait_until(lambda: redis.answers(**where), what="Redis", child=self.child)
+
+    def stop(self, how: int = signal.SIGTERM) -> None:
+        if self.child:
+            self.child.stop_signal = how
+            self.child.stop()
+
+    def empty(self) -> None:
+        import redis as client
+
+        one = client.Redis(host="127.0.0.1", port=self.port, password=self.password)
+        one.flushall()
+        one.close()
+
+
+@dataclass
+class Breaker:
+    """Does one bad thing after the other to the service, by chance but repeatably, and writes down what it did."""
+
+    database: postgres.Server
+    broker: Broker
+    clock: Clock
+    sink: mail_sink.MailSink
+    supervisor: Supervisor
+    random: random.Random
+    done: Tally[str] = field(default_factory=Tally)
+
+    def kill_a_worker(self) -> None:
+        """A SIGKILL into a worker, or into one process of its pool; by preference while it is at work."""
+        at = self._wait_for_work(self.random.randrange(2), seconds=3.0)
+        parents = [s.child.process.pid for s in self.supervisor.services if s.name.startswith("worker") and s.child]
+        children = [pid for parent in parents for pid in _children(parent)]
+        whole = self.random.random() < 0.2
+        chosen = parents if whole or not children else children
+        if not chosen:
+            return
+        try:
+            os.kill(self.random.choice(chosen), signal.SIGKILL)
+        except ProcessLookupError:
+            return
+        self.done["kills"] += 1
+        self.done["kills of a whole worker" if chosen is parents else "kills of a pool process"] += 1
+        self.done[f"kills during {at}"] += 1
+
+    def _wait_for_work(self, wanted: int, *, seconds: float) -> str:
+        """What the workers are at when it is time to kill: ``wanted`` (0 a transaction, 1 mail) if it comes in time."""
+        deadline = time.monotonic() + seconds
+        while time.monotonic() < deadline:
+            time.sleep(self.random.random() * 0.1)
+            busy = ask(self.database.url, AT_WORK)
+            if busy and busy[wanted]:
+                return ("a transaction", "mail")[wanted]
+        return "neither"
+
+    def empty_redis(self) -> None:
+        self.broker.empty()
+        self.done["Redis emptied"] += 1
+
+    def stop_redis(self) -> None:
+        """Stopped in order or killed; half the time it comes back with nothing."""
+        self.broker.stop(self.random.choice([signal.SIGTERM, signal.SIGKILL]))
+        time.sleep(self.random.uniform(0.5, 2))
+        if self.random.random() < 0.5:
+            for file in self.broker.folder.glob("appendonly*"):
+                file.unlink()
+        self.broker.start()
+        self.done["Redis stopped"] += 1
+
+    def restart_database(self) -> None:
+        crash = self.random.random() < 0.5
+        self.database.stop(signal.SIGQUIT if crash else signal.SIGINT)
+        time.sleep(self.random.uniform(0.2, 1))
+        self.database.start()
+        self.done["PostgreSQL crashed" if crash else "PostgreSQL restarted"] += 1
+
+    def jump(self, to: datetime) -> None:
+        """Not while mail is under way: its claim would seem to have run out, and it would be sent again."""
+        self.sink.close_for(lambda: self.clock.set(to))
+        self.done["clock jumps"] += 1
+
+    def most_repeats(self) -> int:
+        """How many messages may have been cut off between being taken and being written down as sent: one each process
+        that was killed, and each of the four that lost its database or, by its broker, its task."""
+        servers = ("PostgreSQL crashed", "PostgreSQL restarted", "Redis stopped")
+        return self.done["kills"] + self.done["kills of a whole worker"] + 4 * sum(self.done[each] for each in servers)
+
+
+# Workers' sessions inside a transaction; messages being sent.
+AT_WORK = (
+    "SELECT (SELECT count(*) FROM pg_stat_activity WHERE application_name LIKE 'worker%%' AND xact_start IS NOT NULL), "
+    "(SELECT count(*) FROM schedules_delivery WHERE state = 'claimed')"
+)
+
+
+def ask(url: str, sql: str) -> tuple[int, ...] | None:
+    try:
+        with psycopg.connect(url, connect_timeout=2) as connection:
+            return connection.execute(sql).fetchone()
+    except psycopg.Error:
+        return None
+
+
+def _children(pid: int) -> list[int]:
+    try:
+        return [int(child) for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+    except OSError:
+        return []
+
+
+def plan(kills: int, chance: random.Random) -> list[str]:
+    """What happens in which order: the kills, and among them the rest in proportion, each at least once."""
+    others = max(1, kills // 20)
+    jumps = ["jump"] * (len(JUMPS) if kills >= 20 else 2)
+    rest = [*["empty_redis"] * others, *["stop_redis"] * others, *["restart_database"] * others, *jumps]
+    deeds = [*["kill_a_worker"] * kills, *rest]
+    chance.shuffle(deeds)
+    return deeds
