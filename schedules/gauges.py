@@ -9,6 +9,7 @@ from django.db.models import Count, Min, Sum
 
 from assets_app.doors import heartbeats
 from assets_app.doors.metrics import Measure
+from schedules.alerts import queries as alerts
 from schedules.alerts.models import Delivery, Intent
 from schedules.due.models import DueDate, StaleMark, Sweep, SweepPart
 
@@ -46,6 +47,8 @@ def _alerts(now: datetime) -> Iterator[Measure]:
     rows = Delivery.objects.filter(state__in=list(counts)).values_list("state").annotate(Count("pk"))
     values = {str(state): float(count) for state, count in {**counts, **dict(rows)}.items()}
     yield Measure(name="deliveries", what="Alerts owed, being sent, given up.", values=values, label="state")
+    what = "Alerts owed and given up, by channel."
+    yield Measure(name="alerts_open", what=what, values=alerts.open_by_channel(), label="channel")
     oldest = Delivery.objects.filter(state__in=open_states).aggregate(at=Min("next_try_at"))["at"]
     late = max((now - oldest).total_seconds(), 0.0) if oldest else 0.0
     yield Measure(name="deliveries_late_seconds", what="How long the oldest is past its time.", values={"": late})

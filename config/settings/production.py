@@ -9,6 +9,8 @@ DATABASES = {"default": {**env.db("DATABASE_URL"), "CONN_MAX_AGE": 60, "CONN_HEA
 BASE_URL = env("BASE_URL")
 vars().update(env.email_url("EMAIL_URL"))  # must be given: an alert that only reaches a log is no alert
 
+WEBHOOKS_HTTPS_ONLY = env.bool("WEBHOOKS_HTTPS_ONLY", default=True)
+
 SECURE_SSL_REDIRECT = env.bool("SECURE_SSL_REDIRECT", default=True)
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 SECURE_REDIRECT_EXEMPT = [r"^health/", r"^metrics$"]  # asked on this machine, where nothing speaks TLS

@@ -12,14 +12,17 @@ from django.db import connection, transaction
 from django.db.models import Max, Q
 
 from assets_app.people.models import Person, Qualification, Role
-from assets_app.people.queries import day_at, require
-from assets_app.refusals import NotFound
-from assets_app.register.models import Asset, Joint, Site
-from schedules.alerts import rules
-from schedules.alerts.models import Delivery, Intent, Scan
+from assets_app.people.queries import day_at, require, roles_at
+from assets_app.record.actions import append
+from assets_app.refusals import Conflict, NotFound
+from assets_app.register.models import Asset, Site
+from schedules.alerts import escalation, rules
+from schedules.alerts.hearing import Book
+from schedules.alerts.models import Delivery, Intent, Scan, WebhookDelivery, WebhookEndpoint
+from schedules.alerts.personal import Clocks
 from schedules.alerts.rules import Draft
 from schedules.deferral.models import Deferral
-from schedules.due.models import DueDate, Policy
+from schedules.due.models import DueDate
 from schedules.duty.models import Counter
 from schedules.work.models import Hold
 
@@ -74,7 +77,9 @@ def _raise_for_site(site: Site, now: datetime) -> int:
         return 0
     before = Intent.objects.filter(site=site).aggregate(last=Max("pk"))["last"] or 0
     _look_at_dates(site, scan.through, today, now)
-    drafts = [*_deferrals(site, today), *_counters(site, today), *_qualifications(site, today)]
+    book = Book([site.pk])
+    drafts = [*_deferrals(site, today, book), *_counters(site, today), *_qualifications(site, today, book)]
+    drafts += escalation.drafts(site, book.steps(site.pk), today)
     unrated = rules.unrated(site_id=site.pk, count=DueDate.objects.filter(site=site, unrated=True).count(), today=today)
     _write(site.pk, [*drafts, *([unrated] if unrated else [])], now)
     scan.through = today
@@ -107,7 +112,7 @@ def _tell_of_due(site: Site, found: list[tuple[int, int, str, int]], today: date
 
 def _untold(site: Site, found: list[tuple[int, int, str, int]], today: date) -> Iterator[tuple[int, int, str, int]]:
     """Those that are news: not told before of nearly the same day, and overdue ones that nobody signed for."""
-    signed = _put_off(site, today)
+    signed = escalation.put_off(site, today)
     for start in range(0, len(found), AT_ONCE):
         batch = found[start : start + AT_ONCE]
         told: dict[tuple[int, str], list[date]] = defaultdict(list)
@@ -123,7 +128,7 @@ def _untold(site: Site, found: list[tuple[int, int, str, int]], today: date) -> 
 
 
 def _due_drafts(news: list[tuple[int, int, str, int]], today: date) -> Iterator[Draft]:
-    names = dict(_joint_names({joint_id for _, joint_id, _, _ in news}))
+    names = dict(escalation.joint_names({joint_id for _, joint_id, _, _ in news}))
     for programme_id, joint_id, method, ordinal in news:
         due_on = date.fromordinal(ordinal)
         what = f"{method} of {names.get(joint_id, 'a joint')}"
@@ -131,20 +136,9 @@ def _due_drafts(news: list[tuple[int, int, str, int]], today: date) -> Iterator[
         yield rules.overdue(today=today, **facts) if due_on < today else rules.due_soon(**facts)
 
 
-def _put_off(site: Site, today: date) -> set[tuple[int, str]]:
-    """Joint and method of the looks that somebody signed for: they are told when that ends, not as overdue."""
-    rows = Deferral.objects.filter(site=site, state=Deferral.State.STANDING, ends_on__gte=today)
-    return set(rows.exclude(order__method="").values_list("order__joint_id", "order__method"))
-
-
-def _joint_names(joint_ids: set[int]) -> Iterable[tuple[int, str]]:
-    rows = Joint.objects.filter(pk__in=joint_ids).values_list("pk", "tag", "name", "asset__tag", "asset__name")
-    for pk, tag, name, asset_tag, asset_name in rows:
-        yield pk, f"{tag} {name}".strip() + f", {asset_tag} {asset_name}"
-
-
-def _deferrals(site: Site, today: date) -> list[Draft]:
-    until = today + timedelta(days=rules.DEFERRAL_NOTICE_DAYS)
+def _deferrals(site: Site, today: date, book: Book) -> list[Draft]:
+    lead = book.lead_days(site.pk, rules.DEFERRAL_ENDING)
+    until = today + timedelta(days=lead)
     rows = Deferral.objects.filter(site=site, state=Deferral.State.STANDING, ends_on__lte=until)
     drafts = (
         rules.deferral(
@@ -154,6 +148,7 @@ def _deferrals(site: Site, today: date) -> list[Draft]:
             ends_on=row.ends_on,
             signed_by_id=row.signed_by_id,
             today=today,
+            lead_days=lead,
         )
         for row in rows.select_related("order__asset")
     )
@@ -176,8 +171,9 @@ def _counters(site: Site, today: date) -> list[Draft]:
     return [draft for draft in drafts if draft]
 
 
-def _qualifications(site: Site, today: date) -> list[Draft]:
-    until = today + timedelta(days=rules.QUALIFICATION_NOTICE_DAYS)
+def _qualifications(site: Site, today: date, book: Book) -> list[Draft]:
+    lead = book.lead_days(site.pk, rules.QUALIFICATION_ENDING)
+    until = today + timedelta(days=lead)
     here = Role.objects.filter(site=site).values("person_id")
     rows = Qualification.objects.filter(person__in=here, person__is_active=True, expires_on__range=(today, until))
     drafts = (
@@ -189,6 +185,7 @@ def _qualifications(site: Site, today: date) -> list[Draft]:
             what=" ".join(filter(None, [row.get_kind_display(), row.method, row.process])),
             expires_on=row.expires_on,
             today=today,
+            lead_days=lead,
         )
         for row in rows.select_related("person")
     )
@@ -196,8 +193,7 @@ def _qualifications(site: Site, today: date) -> list[Draft]:
 
 
 def _soon_days(site_id: int) -> int:
-    policy = Policy.objects.filter(site_id=site_id).first() or Policy()
-    return policy.due_soon_days
+    return Book([site_id]).lead_days(site_id, rules.DUE_SOON)
 
 
 def _write(site_id: int, drafts: Iterable[Draft], now: datetime) -> None:
@@ -215,6 +211,7 @@ def _write(site_id: int, drafts: Iterable[Draft], now: datetime) -> None:
             programme_id=draft.programme_id,
             for_day=draft.for_day,
             person_id=draft.person_id,
+            role=draft.role,
             created_at=now,
         )
         for draft in drafts
@@ -241,14 +238,12 @@ def _expand_batch(now: datetime) -> int:
     intents = list(rows[:AT_ONCE])
     if not intents:
         return 0
-    hearers = _hearers({intent.site_id for intent in intents})
-    people = {person.pk: person for person in Person.objects.filter(is_active=True)}
-    deliveries = []
-    for intent in intents:
-        ids = {pk for pk, site_id, role in hearers if site_id == intent.site_id and role in rules.HEARS[intent.kind]}
-        for pk in sorted((ids | {intent.person_id}) & people.keys()):
-            deliveries += _deliveries(intent, people[pk], now)
-    Delivery.objects.bulk_create(deliveries, batch_size=AT_ONCE, ignore_conflicts=True)
+    site_ids = {intent.site_id for intent in intents}
+    giver = _Giver(site_ids, now)
+    Delivery.objects.bulk_create(
+        [row for intent in intents for row in giver.deliveries(intent)], batch_size=AT_ONCE, ignore_conflicts=True
+    )
+    WebhookDelivery.objects.bulk_create(_posts(intents, now), batch_size=AT_ONCE, ignore_conflicts=True)
     Intent.objects.filter(pk__in=[intent.pk for intent in intents]).update(expanded_at=now)
     return len(intents)
 
@@ -258,18 +253,53 @@ def _hearers(site_ids: set[int]) -> list[tuple[int, int, str]]:
     return list(rows.values_list("person_id", "site_id", "name"))
 
 
-def _deliveries(intent: Intent, person: Person, now: datetime) -> list[Delivery]:
-    in_app = Delivery(
-        intent=intent,
-        person=person,
-        channel=Delivery.Channel.IN_APP,
-        state=Delivery.State.SENT,
-        next_try_at=now,
-        sent_at=now,
-    )
-    if not person.email:
-        return [in_app]
-    return [in_app, Delivery(intent=intent, person=person, channel=Delivery.Channel.EMAIL, next_try_at=now)]
+class _Giver:
+    """Who hears of an intent, by which channels, and when at the earliest; read once for a batch."""
+
+    def __init__(self, site_ids: set[int], now: datetime) -> None:
+        self.now = now
+        self.book = Book(site_ids)
+        self.people = {person.pk: person for person in Person.objects.filter(is_active=True)}
+        self.clocks = Clocks()
+        self.roles: dict[int, list[tuple[int, str]]] = defaultdict(list)
+        for person_id, site_id, role in _hearers(site_ids):
+            self.roles[site_id].append((person_id, role))
+        self.zones = dict(Site.objects.filter(pk__in=site_ids).values_list("pk", "time_zone"))
+
+    def deliveries(self, intent: Intent) -> Iterator[Delivery]:
+        """In-app and email by the rules; whoever could hear by email only and has none on file is told in-app."""
+        by_person: dict[int, set[str]] = defaultdict(set)
+        for person_id, role in self.roles[intent.site_id]:
+            if intent.role and intent.role != role:
+                continue
+            hears = self.book.hears(intent.site_id, intent.kind, role)
+            by_person[person_id] |= {Delivery.Channel.IN_APP} if hears.in_app else set()
+            by_person[person_id] |= {Delivery.Channel.EMAIL} if hears.email else set()
+        if intent.person_id:
+            by_person[intent.person_id] |= {Delivery.Channel.IN_APP, Delivery.Channel.EMAIL}
+        for person_id in sorted(by_person.keys() & self.people.keys()):
+            channels = by_person[person_id]
+            if Delivery.Channel.EMAIL in channels and not self.people[person_id].email:
+                channels = {Delivery.Channel.IN_APP}
+            yield from (self._delivery(intent, person_id, channel) for channel in sorted(channels))
+
+    def _delivery(self, intent: Intent, person_id: int, channel: str) -> Delivery:
+        row = Delivery(intent=intent, person_id=person_id, channel=channel, next_try_at=self.now)
+        if channel == Delivery.Channel.IN_APP:
+            row.state, row.sent_at = Delivery.State.SENT, self.now
+        elif intent.kind not in rules.BREAKS_THROUGH:
+            row.next_try_at = self.clocks.next_allowed(person_id, self.zones[intent.site_id], self.now)
+        return row
+
+
+def _posts(intents: list[Intent], now: datetime) -> Iterator[WebhookDelivery]:
+    """What the sites' endpoints are told, of what happened since they were set up."""
+    endpoints = WebhookEndpoint.objects.filter(site__in={intent.site_id for intent in intents}, is_on=True)
+    for endpoint in endpoints:
+        for intent in intents:
+            is_wanted = not endpoint.kinds or intent.kind in endpoint.kinds
+            if is_wanted and intent.site_id == endpoint.site_id and intent.created_at >= endpoint.made_at:
+                yield WebhookDelivery(endpoint=endpoint, intent=intent, owed_since=now)
 
 
 # --- what a person does with them -------------------------------------------------------------------------------------
@@ -284,6 +314,34 @@ def mark_seen(*, actor: Person, now: datetime, delivery_ids: Iterable[int] | Non
         if mine.count() != len(wanted):
             raise NotFound("not_found", "There is no such alert of yours.")
     return mine.filter(seen_at=None).update(seen_at=now)
+
+
+@transaction.atomic
+def acknowledge(*, actor: Person, now: datetime, delivery_id: int) -> Intent:
+    """Say that I see to it. Everybody who was told sees who and when; an overdue look is escalated no further.
+
+    Refusals: ``not_found``, ``already_acknowledged`` (with ``by``).
+    """
+    mine = Delivery.objects.filter(pk=delivery_id, person_id=actor.pk).select_related("intent").first()
+    if mine is None or not roles_at(actor, mine.intent.site_id):
+        raise NotFound("not_found", "There is no such alert of yours.")
+    intent = Intent.objects.select_for_update(of=("self",)).get(pk=mine.intent_id)
+    if intent.acknowledged_at is not None:
+        by = intent.acknowledged_by.display_name if intent.acknowledged_by else ""
+        raise Conflict("already_acknowledged", f"{by} has acknowledged this already.", by=by)
+    intent.acknowledged_by, intent.acknowledged_at = actor, now
+    intent.save(update_fields=["acknowledged_by", "acknowledged_at"])
+    Delivery.objects.filter(intent=intent, person_id=actor.pk, seen_at=None).update(seen_at=now)
+    append(
+        site_id=intent.site_id,
+        deed="alert.acknowledged",
+        actor=actor,
+        subject=intent,
+        content={"kind": intent.kind, "text": intent.text},
+        now=now,
+        joint_id=intent.joint_id,
+    )
+    return intent
 
 
 def try_again(*, actor: Person, now: datetime, delivery_id: int) -> Delivery:

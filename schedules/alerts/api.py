@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from assets_app.doors.idempotency import once
-from schedules.alerts import actions, queries
+from schedules.alerts import actions, queries, setting_api
 from schedules.alerts.models import Delivery, Intent
 
 
@@ -25,10 +25,12 @@ class AlertOut(serializers.ModelSerializer):
     text = serializers.CharField(source="intent.text")
     link = serializers.CharField(source="intent.link")
     created_at = serializers.DateTimeField(source="intent.created_at")
+    acknowledged_by = serializers.CharField(source="intent.acknowledged_by.display_name", default=None)
+    acknowledged_at = serializers.DateTimeField(source="intent.acknowledged_at", allow_null=True)
 
     class Meta:
         model = Delivery
-        fields = "id kind site subject text link created_at seen_at".split()
+        fields = "id kind site subject text link created_at seen_at acknowledged_by acknowledged_at".split()
 
 
 class AlertFilter(django_filters.FilterSet):
@@ -76,7 +78,22 @@ class MarkSeen(APIView):
         return once(request, deed)
 
 
+class Acknowledge(APIView):
+    @extend_schema(request=None, responses=AlertOut)
+    def post(self, request: Request, delivery_id: int) -> Response:
+        """Say that you see to it: everybody who was told sees it, and it is escalated no further."""
+
+        def deed() -> tuple[int, dict[str, Any]]:
+            actions.acknowledge(actor=request.user, now=timezone.now(), delivery_id=delivery_id)
+            row = Delivery.objects.select_related("intent__acknowledged_by").get(pk=delivery_id)
+            return 200, dict(AlertOut(row).data)
+
+        return once(request, deed)
+
+
 urlpatterns = [
     path("alerts/", Alerts.as_view(), name="api-alerts"),
+    path("alerts/<int:delivery_id>/acknowledge/", Acknowledge.as_view(), name="api-alert-acknowledge"),
+    *setting_api.urlpatterns,
     path("alerts/seen/", MarkSeen.as_view(), name="api-alerts-seen"),
 ]

@@ -1,5 +1,5 @@
 """Emails go out in batches of one person, each batch claimed by one conditional UPDATE, so that two workers never send
-the same one. Nothing is sent inside a transaction.
+the same one. Nothing is sent inside a transaction. Quiet hours and the digest set the time from which a batch is owed.
 
 A worker killed between sending and writing it down leaves a claim that runs out; the batch then goes out again under
 the same Message-ID, by which mail programs know it. That window is the only way to a second copy.
@@ -7,8 +7,9 @@ the same Message-ID, by which mail programs know it. That window is the only way
 
 from __future__ import annotations
 
+import time
 import uuid
-from datetime import datetime
+from datetime import datetime, timedelta
 from email.utils import parseaddr
 from smtplib import SMTPException
 
@@ -18,6 +19,7 @@ from django.db.models import F, Q
 
 from schedules.alerts import actions, rules
 from schedules.alerts.models import Delivery
+from schedules.alerts.personal import Clocks
 
 TROUBLE = (OSError, SMTPException)  # named, so that a fault of our own is not retried in silence
 CAUTION = "These figures support a decision; they do not make it."
@@ -26,9 +28,10 @@ CAUTION = "These figures support a decision; they do not make it."
 def deliver_owed(*, now: datetime, most: int = 1000) -> int:
     """Expand new intents and send what is owed; returns how many batches went out. Safe beside itself."""
     actions.expand(now=now)
-    sent = 0
+    sent, began = 0, time.monotonic()
     for _ in range(most):
-        batch = claim(now=now)
+        moment = now + timedelta(seconds=time.monotonic() - began)  # a claim holds from when it is made
+        batch = claim(now=moment)
         if batch is None:
             break
         sent += send(batch, now=now)
@@ -45,17 +48,37 @@ def owed_at(now: datetime) -> Q:
 def claim(*, now: datetime) -> str | None:
     """Claim one batch; its name, or None where nothing is owed. A batch that was tried keeps its name and content."""
     while True:
-        first = Delivery.objects.filter(owed_at(now)).order_by("next_try_at", "pk").first()
+        owed = Delivery.objects.filter(owed_at(now)).select_related("intent__site")
+        first = owed.order_by("next_try_at", "pk").first()
         if first is None:
             return None
         if first.batch:
             batch, rows = first.batch, Q(batch=first.batch)
         else:
+            batch, rows = uuid.uuid4().hex, Q(person_id=first.person_id, batch="")
+        if _keep_quiet(first, rows, now):
+            continue
+        if not first.batch:
             fresh = Delivery.objects.filter(owed_at(now), person_id=first.person_id, batch="")
             ids = list(fresh.order_by("pk").values_list("pk", flat=True)[: rules.BATCH_SIZE])
-            batch, rows = uuid.uuid4().hex, Q(pk__in=ids, batch="")
+            rows = Q(pk__in=ids, batch="")
         if take(rows, batch, now):
             return batch
+
+
+def _keep_quiet(first: Delivery, rows: Q, now: datetime) -> bool:
+    """Put off what has waited into the person's quiet hours (a worker that slept, a mail that failed)."""
+    until = _after_quiet(first, now)
+    waiting = Delivery.objects.filter(rows, owed_at(now))
+    if until <= now or waiting.filter(intent__kind__in=rules.BREAKS_THROUGH).exists():
+        return False
+    others = waiting.exclude(intent__kind__in=rules.BREAKS_THROUGH)  # one that came this moment is not put off
+    others.update(state=Delivery.State.OWED, claimed_until=None, next_try_at=until)
+    return True
+
+
+def _after_quiet(row: Delivery, at: datetime) -> datetime:
+    return Clocks(of=row.person_id).after_quiet(row.person_id, row.intent.site.time_zone, at)
 
 
 def take(rows: Q, batch: str, now: datetime) -> int:

@@ -10,7 +10,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from schedules.alerts import actions, queries
+from schedules.alerts import actions, queries, setting_pages
 
 ROWS = 60
 
@@ -29,6 +29,7 @@ def alerts(request: HttpRequest) -> HttpResponse:
         "alerts": shown,
         "unseen": queries.unseen_count(request.user),
         "given_up": queries.given_up(request.user)[:50],
+        "posts_given_up": queries.posts_given_up(request.user)[:50],
         "next_url": f"?before={shown[-1].pk}" if len(found) > ROWS else "",
         "first_url": "?" if before else "",
     }
@@ -47,6 +48,14 @@ def alerts_seen(request: HttpRequest) -> HttpResponse:
 
 @login_required
 @require_POST
+def alert_acknowledged(request: HttpRequest, delivery_id: int) -> HttpResponse:
+    """Say that I see to it."""
+    actions.acknowledge(actor=request.user, now=timezone.now(), delivery_id=delivery_id)
+    return redirect("alerts")
+
+
+@login_required
+@require_POST
 def alert_again(request: HttpRequest, delivery_id: int) -> HttpResponse:
     """Send once more what was given up."""
     actions.try_again(actor=request.user, now=timezone.now(), delivery_id=delivery_id)
@@ -58,4 +67,6 @@ urlpatterns = [
     path("alerts/", alerts, name="alerts"),
     path("alerts/seen/", alerts_seen, name="alerts-seen"),
     path("alerts/<int:delivery_id>/again/", alert_again, name="alert-again"),
+    path("alerts/<int:delivery_id>/acknowledge/", alert_acknowledged, name="alert-acknowledge"),
+    *setting_pages.urlpatterns,
 ]

@@ -1,18 +1,32 @@
-"""Reads of the alerts: mine, and what could not be delivered."""
+"""Reads of the alerts: mine, what could not be delivered, a site's rules and receivers."""
 
 from __future__ import annotations
 
-from django.db.models import QuerySet
+from dataclasses import dataclass
 
-from assets_app.people.models import Person, Role
+from django.db.models import Count, Q, QuerySet
+
+from assets_app.people.models import Person, Role, RoleName
+from assets_app.people.queries import sites_of
 from assets_app.people.rules import MAY
-from schedules.alerts.models import Delivery
+from assets_app.register.models import Site
+from schedules.alerts import rules
+from schedules.alerts.hearing import Book, Hears
+from schedules.alerts.models import (
+    AlertRule,
+    AlertSettings,
+    CalendarLink,
+    Delivery,
+    Intent,
+    WebhookDelivery,
+    WebhookEndpoint,
+)
 
 
 def mine(person: Person) -> QuerySet[Delivery]:
     """What was told to this person in the app, newest first."""
     rows = Delivery.objects.filter(person_id=person.pk, channel=Delivery.Channel.IN_APP)
-    return rows.select_related("intent__site").order_by("-pk")
+    return rows.select_related("intent__site", "intent__acknowledged_by").order_by("-pk")
 
 
 def unseen_count(person: Person) -> int:
@@ -21,6 +35,78 @@ def unseen_count(person: Person) -> int:
 
 def given_up(person: Person) -> QuerySet[Delivery]:
     """Emails that could not be delivered, of the sites whose people this person keeps."""
-    sites = Role.objects.filter(person_id=person.pk, name__in=MAY["people.change"]).values("site_id")
+    sites = _kept_sites(person)
     rows = Delivery.objects.filter(intent__site__in=sites, state=Delivery.State.FAILED)
     return rows.select_related("intent__site", "person").order_by("-pk")
+
+
+def _kept_sites(person: Person) -> QuerySet[Role]:
+    return Role.objects.filter(person_id=person.pk, name__in=MAY["people.change"]).values("site_id")
+
+
+def endpoints_of(person: Person) -> QuerySet[WebhookEndpoint]:
+    """The webhook endpoints of the sites whose people this person keeps, with how many messages are ``owed`` and
+    ``given_up``."""
+    rows = WebhookEndpoint.objects.filter(site__in=_kept_sites(person)).select_related("site", "made_by")
+    states = WebhookDelivery.State
+    return rows.annotate(
+        owed=Count("deliveries", filter=Q(deliveries__state=states.OWED)),
+        given_up=Count("deliveries", filter=Q(deliveries__state=states.FAILED)),
+    )
+
+
+def posts_given_up(person: Person) -> QuerySet[WebhookDelivery]:
+    """Webhook messages that could not be delivered, of the same sites."""
+    rows = WebhookDelivery.objects.filter(endpoint__site__in=_kept_sites(person), state=WebhookDelivery.State.FAILED)
+    return rows.select_related("endpoint__site", "intent").order_by("endpoint_id", "intent_id")
+
+
+@dataclass(frozen=True)
+class KindRow:
+    """One kind of alert at a site: who hears of it, and its lead time where it has one."""
+
+    kind: str
+    label: str
+    lead_days: int | None
+    hears: list[tuple[str, Hears]]
+
+
+def rules_of(site: Site) -> list[KindRow]:
+    """Every kind with the roles that hear of it, as it stands now."""
+    book = Book([site.pk])
+    return [
+        KindRow(
+            kind=kind.value,
+            label=kind.label,
+            lead_days=book.lead_days(site.pk, kind.value) if kind.value in rules.LEADS else None,
+            hears=[(role, book.hears(site.pk, kind.value, role)) for role in RoleName.values],
+        )
+        for kind in Intent.Kind
+    ]
+
+
+def rule_history(person: Person) -> QuerySet[AlertRule]:
+    """Every rule that was ever set at the person's sites, the newest first."""
+    return AlertRule.objects.filter(site__in=sites_of(person)).select_related("set_by")
+
+
+def settings_of(person: Person) -> AlertSettings | None:
+    return AlertSettings.objects.filter(person_id=person.pk).first()
+
+
+def links_of(person: Person) -> QuerySet[CalendarLink]:
+    """The person's calendar links that still lead somewhere."""
+    return CalendarLink.objects.filter(person_id=person.pk, revoked_at=None)
+
+
+def open_by_channel() -> dict[str, int]:
+    """How many messages are owed and given up, by channel: ``email owed``, ``webhook given up``. Sent ones only grow
+    and are not counted."""
+    states = {Delivery.State.OWED: "owed", Delivery.State.CLAIMED: "owed", Delivery.State.FAILED: "given up"}
+    found = {f"{channel} {words}": 0 for channel in ("email", "webhook") for words in ("owed", "given up")}
+    emails = Delivery.objects.filter(channel=Delivery.Channel.EMAIL, state__in=list(states))
+    posts = WebhookDelivery.objects.filter(state__in=[WebhookDelivery.State.OWED, WebhookDelivery.State.FAILED])
+    for channel, rows in (("email", emails), ("webhook", posts)):
+        for state, count in rows.order_by().values_list("state").annotate(Count("pk")):
+            found[f"{channel} {states[state]}"] += count
+    return found

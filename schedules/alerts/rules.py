@@ -8,10 +8,11 @@ from datetime import date, timedelta
 
 OVERDUE, DUE_SOON, HOLD_PLACED, HOLD_RELEASED = "overdue", "due soon", "hold placed", "hold released"
 DEFERRAL_ENDING, COUNTER_SILENT = "deferral ending", "counter silent"
-QUALIFICATION_ENDING, UNRATED = "qualification ending", "unrated"
+QUALIFICATION_ENDING, UNRATED, ESCALATED = "qualification ending", "unrated", "escalated"
 
 AT_WORK = frozenset({"planner", "technician", "inspector", "engineer", "manager"})
-# kind -> roles at the site that hear of it. A person named by the intent hears of it whatever their role.
+# kind -> roles at the site that hear of it, where the site has no rule of its own (`hearing`). A person named by the
+# intent hears of it whatever their role.
 HEARS: dict[str, frozenset[str]] = {
     OVERDUE: frozenset({"planner", "manager"}),
     DUE_SOON: frozenset({"planner"}),
@@ -21,9 +22,18 @@ HEARS: dict[str, frozenset[str]] = {
     COUNTER_SILENT: frozenset({"planner", "technician"}),
     QUALIFICATION_ENDING: frozenset({"manager"}),
     UNRATED: frozenset({"planner", "engineer"}),
+    ESCALATED: frozenset(),  # each step names its own role
 }
+STEPS: dict[str, int] = {"manager": 14, "engineer": 30}  # role -> days overdue; common practice, no source
 DEFERRAL_NOTICE_DAYS = 14  # lead times: common practice, no source
 QUALIFICATION_NOTICE_DAYS = 60
+LEADS: dict[str, int | None] = {  # kinds with a lead time; None is the policy's days that count as due soon
+    DUE_SOON: None,
+    DEFERRAL_ENDING: DEFERRAL_NOTICE_DAYS,
+    QUALIFICATION_ENDING: QUALIFICATION_NOTICE_DAYS,
+}
+BREAKS_THROUGH = frozenset({HOLD_PLACED})  # neither quiet hours nor the digest keep these back
+ACKNOWLEDGED_STOPS = frozenset({OVERDUE, ESCALATED})  # whoever acknowledges one of these ends its escalation
 MANY = 200  # more news than this at once is told as one alert with the count: nobody reads the single ones
 SHIFT_TOLD_AGAIN_DAYS = 14  # a date that a reading moves by less is not told again
 
@@ -32,6 +42,10 @@ LONGEST_RETRY = timedelta(hours=4)
 MOST_ATTEMPTS = 14  # with the back-off below: about a day
 CLAIM_HOLDS = timedelta(minutes=5)  # longer than sending one message can take
 BATCH_SIZE = 100  # alerts in one message
+LONGEST_POST_PAUSE = timedelta(hours=1)  # so that a receiver that comes back is found within the hour
+POSTED_FOR = timedelta(days=5)  # owed to a webhook for longer while it fails: given up
+REFUSALS = frozenset({400, 413, 415, 422})  # the receiver answers, and wants this message never
+MOST_REFUSALS = 6  # then it is given up and the next one has its turn
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,6 +61,7 @@ class Draft:
     programme_id: int | None = None
     for_day: date | None = None
     person_id: int | None = None
+    role: str = ""
 
 
 def overdue(*, programme_id: int, joint_id: int, what: str, due_on: date, today: date) -> Draft:
@@ -73,6 +88,35 @@ def due_soon(*, programme_id: int, joint_id: int, what: str, due_on: date) -> Dr
         joint_id=joint_id,
         programme_id=programme_id,
         for_day=due_on,
+    )
+
+
+def escalated(*, programme_id: int, joint_id: int, what: str, due_on: date, role: str, today: date) -> Draft:
+    """Overdue for as long as a step allows, and nobody acknowledged it: told to the step's role."""
+    return Draft(
+        kind=ESCALATED,
+        key=f"escalated:{programme_id}:{due_on.isoformat()}:{role}",
+        subject=f"Still overdue: {what}",
+        text=f"{what} was due on {day(due_on)}, {(today - due_on).days} days ago. Nobody has acknowledged it.",
+        link=f"/joints/{joint_id}/",
+        joint_id=joint_id,
+        programme_id=programme_id,
+        for_day=due_on,
+        role=role,
+    )
+
+
+def many_escalated(*, site_id: int, count: int, days: int, role: str, today: date) -> Draft:
+    """More than can be told one by one: the count, once a week while there are so many."""
+    year, week, _ = today.isocalendar()
+    return Draft(
+        kind=ESCALATED,
+        key=f"escalated:site {site_id}:{role}:{year}-W{week:02d}",
+        subject=f"{count} looks are still overdue",
+        text=f"{count} looks have been overdue for {days} days or longer. The due list names each, with its reason.",
+        link="/due/",
+        for_day=today,
+        role=role,
     )
 
 
@@ -112,10 +156,17 @@ def hold_released(*, hold_id: int, what: str, reason: str, by: str, joint_id: in
 
 
 def deferral(
-    *, deferral_id: int, order_id: int, what: str, ends_on: date, signed_by_id: int, today: date
+    *,
+    deferral_id: int,
+    order_id: int,
+    what: str,
+    ends_on: date,
+    signed_by_id: int,
+    today: date,
+    lead_days: int = DEFERRAL_NOTICE_DAYS,
 ) -> Draft | None:
     """About to end, or ended with the work not done; None where neither is so."""
-    if ends_on > today + timedelta(days=DEFERRAL_NOTICE_DAYS):
+    if ends_on > today + timedelta(days=lead_days):
         return None
     lapsed = ends_on < today
     state, verb = ("ended", "ended") if lapsed else ("ending", "ends")
@@ -148,9 +199,17 @@ def counter_silent(*, counter_id: int, what: str, as_of: date | None, every_days
 
 
 def qualification_ending(
-    *, qualification_id: int, site_id: int, person_id: int, who: str, what: str, expires_on: date, today: date
+    *,
+    qualification_id: int,
+    site_id: int,
+    person_id: int,
+    who: str,
+    what: str,
+    expires_on: date,
+    today: date,
+    lead_days: int = QUALIFICATION_NOTICE_DAYS,
 ) -> Draft | None:
-    if not today <= expires_on <= today + timedelta(days=QUALIFICATION_NOTICE_DAYS):
+    if not today <= expires_on <= today + timedelta(days=lead_days):
         return None
     return Draft(
         kind=QUALIFICATION_ENDING,
@@ -188,6 +247,11 @@ def retry_after(attempts: int) -> timedelta | None:
     if attempts >= MOST_ATTEMPTS:
         return None
     return min(FIRST_RETRY * 2 ** (attempts - 1), LONGEST_RETRY)
+
+
+def post_again_after(failures: int) -> timedelta:
+    """How long an endpoint waits after its ``failures``-th failure in a row: doubling, up to an hour."""
+    return min(FIRST_RETRY * 2 ** min(failures - 1, 20), LONGEST_POST_PAUSE)
 
 
 def day(on: date) -> str:

@@ -4,7 +4,7 @@ from celery import shared_task
 from django.db import OperationalError
 from django.utils import timezone
 
-from schedules.alerts import actions, deliver
+from schedules.alerts import actions, deliver, posting
 
 RETRY = {"autoretry_for": (OperationalError,), "retry_backoff": True, "max_retries": 5, "ignore_result": True}
 
@@ -19,3 +19,9 @@ def raise_owed() -> None:
 def deliver_owed() -> None:
     """Send what is owed."""
     deliver.deliver_owed(now=timezone.now())
+
+
+@shared_task(name="alerts.post_owed", **RETRY)
+def post_owed() -> None:
+    """Post what is owed to webhooks. Apart from the emails, so that a slow receiver keeps none of them waiting."""
+    posting.post_owed(now=timezone.now())

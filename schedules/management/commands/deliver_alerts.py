@@ -1,4 +1,4 @@
-"""``manage.py deliver_alerts``: what the two periodic tasks do, once, for an office without a worker."""
+"""``manage.py deliver_alerts``: what the three periodic tasks do, once, for an office without a worker."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandParser
 from django.utils import timezone
 
-from schedules.alerts import actions, deliver
-from schedules.alerts.models import Delivery, Intent
+from schedules.alerts import actions, deliver, posting
+from schedules.alerts.models import Delivery, Intent, WebhookDelivery
 
 
 class Command(BaseCommand):
@@ -22,8 +22,10 @@ class Command(BaseCommand):
         if dry_run:
             emails = Delivery.objects.filter(deliver.owed_at(now)).count()
             new = Intent.objects.filter(expanded_at=None).count()
-            self.stdout.write(f"{new} alerts not yet given out, {emails} emails owed.")
+            posts = WebhookDelivery.objects.filter(state=WebhookDelivery.State.OWED).count()
+            self.stdout.write(f"{new} alerts not yet given out, {emails} emails and {posts} webhook messages owed.")
             return
         raised = actions.raise_owed(now=now)
         sent = deliver.deliver_owed(now=now)
-        self.stdout.write(f"{raised} alerts new, {sent} emails sent.")
+        posted = posting.post_owed(now=now)
+        self.stdout.write(f"{raised} alerts new, {sent} emails and {posted} webhook messages sent.")

@@ -53,10 +53,12 @@ def test_the_command_does_what_the_tasks_do(site, planner, counter, capsys):
     planner.email = "piet@larkmoor.example"
     planner.save()
     call_command("deliver_alerts", "--dry-run")
-    assert capsys.readouterr().out == "0 alerts not yet given out, 0 emails owed.\n"
+    assert capsys.readouterr().out == "0 alerts not yet given out, 0 emails and 0 webhook messages owed.\n"
     call_command("deliver_alerts")
     call_command("deliver_alerts")
-    assert capsys.readouterr().out == "1 alerts new, 1 emails sent.\n0 alerts new, 0 emails sent.\n"
+    assert capsys.readouterr().out == (
+        "1 alerts new, 1 emails and 0 webhook messages sent.\n0 alerts new, 0 emails and 0 webhook messages sent.\n"
+    )
     assert len(mail.outbox) == 1
 
 
@@ -65,7 +67,7 @@ def test_every_beat_of_these_floors_names_a_task_that_exists():
     app.finalize()
     names = {each["task"] for each in settings.CELERY_BEAT_SCHEDULE.values()}
     ours = {name for name in names if name.split(".")[0] in ("alerts", "work")}
-    assert ours == {"alerts.raise_owed", "alerts.deliver_owed", "work.answer_owed"}
+    assert ours == {"alerts.raise_owed", "alerts.deliver_owed", "alerts.post_owed", "work.answer_owed"}
     import schedules.alerts.tasks
     import schedules.work.tasks  # noqa: F401
 

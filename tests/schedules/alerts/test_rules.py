@@ -13,7 +13,8 @@ TODAY = date(2026, 6, 15)
 
 def test_every_kind_is_heard_by_some_role():
     assert set(rules.HEARS) == set(Intent.Kind.values)
-    assert all(roles and roles <= set(RoleName.values) for roles in rules.HEARS.values())
+    assert all(roles <= set(RoleName.values) for roles in [*rules.HEARS.values(), set(rules.STEPS)])
+    assert [kind for kind, roles in rules.HEARS.items() if not roles] == [rules.ESCALATED]  # its steps name the roles
 
 
 def test_an_overdue_look_has_one_key_a_date():
