@@ -62,7 +62,7 @@ def my_work(person: Person, *, today: date, place: str = "") -> MyWork:
     """What is mine to do. The next job is the earliest of today's, at ``place`` if one is there."""
     mine = with_put_off(orders_in_sight(person)).filter(assignee=person, state__in=rules.AT_WORK)
     mine = mine.prefetch_related(Prefetch("waits", Wait.objects.filter(ended_on=None), to_attr="waits_now"))
-    ordered = sorted(mine, key=_urgency)
+    ordered = sorted(mine, key=urgency)
     waiting = [order for order in ordered if order.state == rules.WAITING]
     ready = [order for order in ordered if order.state != rules.WAITING]
     now_due = [order for order in ready if is_for_today(order, today)]
@@ -144,7 +144,8 @@ def explanation(order: WorkOrder, *, now: datetime) -> due.Explanation | None:
         return None
 
 
-def _urgency(order: WorkOrder) -> tuple[Any, ...]:
+def urgency(order: WorkOrder) -> tuple[Any, ...]:
+    """Sorts orders of ``with_put_off``, the next one first."""
     far = date.max
     return (
         order.planned_on or order.put_off_until or order.due_on or far,

@@ -1,0 +1,70 @@
+// Deeds done on this device that the server does not have yet: in order, each with a key under which it is done once.
+import { got, read, tell, write } from "./store.js";
+
+export const WAITS = "waits";
+export const NEEDS_YOU = "needs you";
+
+// A deed: { kind, words, path, body, order, seen, photo, edit, parent }. `order` is the order it belongs to and `seen`
+// its version as the person saw it; deeds of one lane are sent one after the other. `edit` names the fields that can be
+// put right, `parent` the key of the deed that it came with (a photo with its finish).
+export async function add(person, deeds, clearDraft = "") {
+  await write(["queue", "drafts"], (table) => {
+    for (const deed of deeds) table("queue").add(fresh(person, deed));
+    if (clearDraft) table("drafts").delete(clearDraft);
+  });
+  tell("queue");
+}
+
+function fresh(person, deed) {
+  return {
+    key: crypto.randomUUID(), lane: deed.order ? `order ${deed.order}` : `alone ${crypto.randomUUID()}`,
+    at: new Date().toISOString(), person: person.id, personName: person.name, state: WAITS, fixed: null, tries: 0,
+    refusal: null, photo: null, seen: null, edit: [], parent: null, ...deed,
+  };
+}
+
+export const newKey = () => crypto.randomUUID();
+export const all = () => read("queue", (table) => table.getAll());
+
+export async function change(seq, edit) {
+  await write(["queue"], async (table) => {
+    const item = await got(table("queue").get(seq));
+    if (!item) return;
+    edit(item);
+    table("queue").put(item);
+  });
+  tell("queue");
+}
+
+// Put right and sent again. Only what the server refused or never got may change: see `mayChange`.
+export const putRight = (seq, fields) => change(seq, (item) => {
+  Object.assign(item.body, fields);
+  Object.assign(item, { fixed: null, state: WAITS, refusal: null });
+});
+
+// Mine onto what stands now: every deed of the order that was decided on an older state goes onto the new one.
+export async function onto(item, version) {
+  await write(["queue"], async (table) => {
+    for (const each of await got(table("queue").getAll())) {
+      if (each.lane !== item.lane || each.seen === null || each.seen > version) continue;
+      Object.assign(each, { seen: version, fixed: null });
+      if (each.seq === item.seq) Object.assign(each, { state: WAITS, refusal: null });
+      table("queue").put(each);
+    }
+  });
+  tell("queue");
+}
+
+// Taken back, with what came with it. Gives what was taken.
+export async function take(item) {
+  const taken = await write(["queue"], async (table) => {
+    const found = (await got(table("queue").getAll())).filter((each) => each.seq === item.seq || each.parent === item.key);
+    for (const each of found) table("queue").delete(each.seq);
+    return found;
+  });
+  tell("queue");
+  return taken;
+}
+
+// What was sent without an answer may have been done: it is sent again as it is, never changed or dropped.
+export const mayChange = (item) => item.state === NEEDS_YOU || item.fixed === null;

@@ -1,0 +1,210 @@
+"""Everything that a technician needs where there is no signal, as one JSON bundle for the device."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from django.db.models import OuterRef, QuerySet, Subquery
+
+from assets_app.inspections import kinds
+from assets_app.inspections.models import Evidence, Finding, Inspection
+from assets_app.inspections.queries import evidence_for
+from assets_app.people import rules as rights
+from assets_app.people.models import Person
+from assets_app.people.queries import day_at, qualified_for, roles_at
+from assets_app.register import joint_drawing
+from assets_app.register.drawing import weld_section
+from assets_app.register.models import Asset, Joint, Site
+from schedules.duty.models import Counter, Reading
+from schedules.work import queries, rules
+from schedules.work.models import Hold, Wait, WorkOrder
+
+MOST_ORDERS = 60  # the most urgent ones; more does not fit a day, and the first visit is to stay small
+PHOTOS_A_JOINT = 2  # the newest ones
+
+# key of the bundle -> field of the row
+_STEP = "sequence text kind unit required value done_at".split()
+_PART = "id name quantity arrived_on".split()
+
+
+def bundle(person: Person, *, now: datetime) -> dict[str, Any]:
+    """My orders with their joints, drawings, steps, findings, holds and counters, and the words to choose from.
+
+    The same state of the database gives the same bundle: nothing in it but the day depends on the clock.
+    """
+    orders, left_out = _my_orders(person, now=now)
+    joints = _joints({order.joint_id for order in orders})
+    sites = {order.site_id: order.site for order in orders}
+    rights_of = _Rights(person, now)
+    told = {
+        "person": {"id": person.pk, "name": person.display_name},
+        "sites": {pk: _site(site, now=now) for pk, site in sites.items()},
+        "orders": [_order(order, rights_of) for order in orders],
+        "left_out": left_out,
+        "assets": _assets(orders),
+        "joints": {joint.pk: _joint(joint) for joint in joints},
+        "counters": _counters({order.asset_id for order in orders}),
+        "kinds": {kind: _kinds(kind) for kind in Joint.Kind.values},
+        "waits": Wait.Reason.choices,
+        "results": Inspection.Result.choices,
+        "conditions": Inspection.Conditions.choices,
+    }
+    _add_findings(told["joints"])
+    _add_photos(told["joints"])
+    return told
+
+
+def small_photos(person: Person) -> QuerySet[Evidence]:
+    """Photos whose small copy the person may take along."""
+    return evidence_for(person)
+
+
+def _my_orders(person: Person, *, now: datetime) -> tuple[list[WorkOrder], int]:
+    """What is mine and not done, the most urgent first, and how many more there are."""
+    mine = queries.with_put_off(queries.orders_in_sight(person)).filter(assignee=person, state__in=rules.AT_WORK)
+    mine = mine.prefetch_related("steps", "parts", "waits")
+    ordered = sorted(mine, key=queries.urgency)
+    return ordered[:MOST_ORDERS], max(0, len(ordered) - MOST_ORDERS)
+
+
+def _site(site: Site, *, now: datetime) -> dict[str, Any]:
+    return {
+        "name": site.name,
+        "units": "in" if site.units == Site.Units.US else "mm",
+        "today": day_at(site, now).isoformat(),
+        "lifts": queries.who_lifts(site.pk),
+    }
+
+
+class _Rights:
+    """What a person may do at each site and with each method, asked once."""
+
+    def __init__(self, person: Person, now: datetime) -> None:
+        self.person, self.now = person, now
+        self._roles: dict[int, frozenset[str]] = {}
+        self._able: dict[tuple[int, str], list[Person]] = {}
+
+    def may_work(self, site_id: int) -> bool:
+        if site_id not in self._roles:
+            self._roles[site_id] = roles_at(self.person, site_id)
+        return rights.may("order.work", self._roles[site_id])
+
+    def who_could_sign(self, order: WorkOrder) -> str:
+        """Who could sign the look, where this person cannot; empty where it can or where no look is asked for."""
+        if order.kind != rules.INSPECT:
+            return ""
+        key = (order.site_id, order.method)
+        if key not in self._able:
+            self._able[key] = qualified_for(order.method, order.site_id, day_at(order.site, self.now))
+        if any(who.pk == self.person.pk for who in self._able[key]):
+            return ""
+        return " or ".join(who.display_name for who in self._able[key]) or "nobody at this site"
+
+
+def _order(order: WorkOrder, rights_of: _Rights) -> dict[str, Any]:
+    waits = [wait for wait in order.waits.all() if wait.ended_on is None]
+    return {
+        **{name: getattr(order, name) for name in "id number kind method title due_on planned_on why state".split()},
+        **{"version": order.version, "site": order.site_id, "asset": order.asset_id, "joint": order.joint_id},
+        "finding": order.finding_id,
+        "put_off_until": order.put_off_until,
+        "place": order.asset.place or order.asset.name,
+        "for_today": queries.is_for_today(order, day_at(order.site, rights_of.now)),
+        "may_work": rights_of.may_work(order.site_id),
+        "who_could": rights_of.who_could_sign(order),
+        "steps": [{name: getattr(step, name) for name in _STEP} for step in order.steps.all()],
+        "parts": [{name: getattr(part, name) for name in _PART} for part in order.parts.all()],
+        "waits": [
+            {"reason": one.reason, "note": one.note, "since": one.since, "until": one.expected_until} for one in waits
+        ],
+    }
+
+
+def _assets(orders: Iterable[WorkOrder]) -> dict[int, dict[str, Any]]:
+    assets: dict[int, Asset] = {order.asset_id: order.asset for order in orders}
+    holds: dict[int, list[Hold]] = defaultdict(list)
+    for hold in queries.standing_holds(assets):
+        holds[hold.asset_id].append(hold)
+    return {
+        pk: {
+            "words": str(asset),
+            "holds": [
+                {
+                    "reason": hold.reason,
+                    "by": hold.placed_by.display_name if hold.placed_by else "the rule table",
+                    "at": hold.placed_at,
+                    "joint": hold.joint_id,
+                }
+                for hold in holds[pk]
+            ],
+        }
+        for pk, asset in assets.items()
+    }
+
+
+def _joints(ids: Iterable[int]) -> list[Joint]:
+    return list(Joint.objects.filter(pk__in=list(ids)).select_related("weld", "bolt_group", "asset").order_by("pk"))
+
+
+def _joint(joint: Joint) -> dict[str, Any]:
+    touch = joint_drawing.touch_drawing(joint)
+    weld = getattr(joint, "weld", None)
+    section = weld_section(joint_drawing.section_of(weld), (), name=joint.tag) if weld else None
+    bolts = getattr(joint, "bolt_group", None)
+    return {
+        **{"tag": joint.tag, "name": joint.name, "kind": joint.kind, "position": joint.position},
+        "access": joint.get_access_display() if joint.access else "",
+        "drawing": {"svg": section.svg, "words": section.words} if section else None,
+        "touch": {"field": touch.field, "svg": touch.drawing.svg, "words": touch.drawing.words, "run_mm": touch.run_mm}
+        if touch
+        else None,
+        "bolts": bolts.bolt_count if bolts else None,
+        "findings": [],
+        "photos": [],
+    }
+
+
+def _add_findings(joints: dict[int, dict[str, Any]]) -> None:
+    rows = Finding.objects.filter(joint_id__in=joints, state__in=["open", "assessed"]).prefetch_related("sizes")
+    for row in rows.order_by("pk"):
+        sizes = list(row.sizes.all())
+        joints[row.joint_id]["findings"].append(
+            {
+                "id": row.pk,
+                "kind": row.kind,
+                "words": kinds.KINDS[row.kind].words if row.kind in kinds.KINDS else row.kind,
+                "severity": row.severity,
+                "found_on": row.found_on,
+                "size": sizes[-1].as_typed if sizes else "",
+            }
+        )
+
+
+def _add_photos(joints: dict[int, dict[str, Any]]) -> None:
+    for row in Evidence.objects.filter(joint_id__in=joints).order_by("-added_at", "-pk"):
+        there = joints[row.joint_id]["photos"]
+        if len(there) < PHOTOS_A_JOINT:
+            there.append({"id": row.pk, "at": row.taken_at or row.added_at, "caption": row.caption})
+
+
+def _counters(asset_ids: Iterable[int]) -> list[dict[str, Any]]:
+    newest = Reading.objects.filter(counter=OuterRef("pk")).order_by("-read_at")
+    rows = Counter.objects.filter(asset_id__in=list(asset_ids)).annotate(
+        last_value=Subquery(newest.values("value")[:1]), last_on=Subquery(newest.values("read_on")[:1])
+    )
+    return [
+        {
+            **{"id": row.pk, "asset": row.asset_id, "name": row.name, "unit": row.get_unit_display()},
+            **{"primary": row.is_primary, "last_value": row.last_value, "last_on": row.last_on},
+        }
+        for row in rows.order_by("asset_id", "-is_primary", "name")
+    ]
+
+
+def _kinds(joint_kind: str) -> list[list[Any]]:
+    """``[group, [[code, words, measure, needs bolts], ...]]`` as a picker shows them."""
+    groups = kinds.for_joint(joint_kind).items()
+    return [[group, [[one.code, one.words, one.measure, one.needs_bolts] for one in rows]] for group, rows in groups]
