@@ -9,6 +9,7 @@ from __future__ import annotations
 import fcntl
 import os
 import secrets
+import socket
 import sqlite3
 import subprocess
 import sys
@@ -19,6 +20,7 @@ from typing import TextIO
 
 from running import redis
 from running.health import web_answers
+from running.heartbeats import age_of
 from running.processes import ROOT, NotReady, port_is_free
 from running.supervisor import Service, Supervisor, end_leftovers
 
@@ -90,6 +92,7 @@ def _environment(port: int, socket: Path) -> dict[str, str]:
         "STATIC_ROOT": str(RUN / "static"),
         "EMAIL_FILE_PATH": str(RUN / "mail"),
         "BEAT_SCHEDULE_FILE": str(RUN / "beat-schedule"),
+        "PROMETHEUS_MULTIPROC_DIR": str(RUN / "metrics"),
     }
 
 
@@ -116,7 +119,10 @@ def _make_database(env: dict[str, str]) -> None:
     draft = DATABASE.with_name("draft.sqlite3")
     for leftover in RUN.glob("draft.sqlite3*"):
         leftover.unlink()
-    print("Making Larkmoor: two sites, their joints and five years of use. The first start takes a minute or two.", flush=True)
+    print(
+        "Making Larkmoor: two sites, their joints and five years of use. The first start takes a minute or two.",
+        flush=True,
+    )
     at_draft = {**env, "DATABASE_URL": f"sqlite:///{draft}"}
     _manage("migrate", "--noinput", "--verbosity=0", env=at_draft)
     _manage("load_demo", *(["--small"] if os.environ.get("SMALL") else []), env=at_draft)
@@ -144,7 +150,7 @@ def _worker(env: dict[str, str]) -> Service:
     """
     command = [str(BIN / "celery"), "-A", "config.celery", "worker", "--beat"]
     command += ["--pool=prefork", "--concurrency=1", "--without-gossip", "--without-mingle", "--loglevel=INFO"]
-    return Service("worker", command, env)
+    return Service("worker", command, env, silent_s=age_of(env["DATABASE_URL"], f"celery@{socket.gethostname()}"))
 
 
 def _web(env: dict[str, str], port: int) -> Service:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import socket
 import subprocess
 import sys
 import tempfile
@@ -18,6 +19,7 @@ from pathlib import Path
 
 from running import compose, postgres, redis
 from running.health import web_answers
+from running.heartbeats import age_of
 from running.processes import ROOT, NotReady, free_port, port_is_free
 from running.supervisor import Service, Supervisor
 
@@ -79,6 +81,7 @@ class Stack:
             "BEAT_SCHEDULE_FILE": str(self.folder / "beat-schedule"),
             "GUNICORN_CMD_ARGS": f"--bind=127.0.0.1:{self.port}",
             "SECURE_SSL_REDIRECT": "off",
+            "PROMETHEUS_MULTIPROC_DIR": str(self.folder / "metrics"),
         }
 
     def _one_shot(self, name: str) -> None:
@@ -89,11 +92,22 @@ class Stack:
         part = compose.part(name, self.given)
         command = [_ours(part.command[0]), *part.command[1:]]
         ready = (lambda: web_answers(self.port)) if name == "web" else None
+        url = self.places["DATABASE_URL"]
         if part.replicas == 1:
-            return [Service(name, command, self.env(name), ready)]
+            silent = age_of(url, name) if name == "beat" else None
+            return [Service(name, command, self.env(name), ready, silent)]
         # Containers have a host name each; here the workers tell themselves apart by a number.
-        named = [[*command, "--hostname", f"{name}{number}@%h"] for number in range(1, part.replicas + 1)]
-        return [Service(f"{name}{n}", line, self.env(name), ready) for n, line in enumerate(named, start=1)]
+        names = [f"{name}{number}" for number in range(1, part.replicas + 1)]
+        return [
+            Service(
+                each,
+                [*command, "--hostname", f"{each}@%h"],
+                self.env(name),
+                ready,
+                age_of(url, f"{each}@{socket.gethostname()}"),
+            )
+            for each in names
+        ]
 
 
 def _secrets(port: int) -> dict[str, str]:

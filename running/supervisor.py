@@ -1,4 +1,4 @@
-"""Keeps a handful of processes running: restarts one that died, waits longer each time, stops them all in order."""
+"""Keeps a handful of processes running: restarts one that died or fell silent, and stops them all in order."""
 
 from __future__ import annotations
 
@@ -16,6 +16,8 @@ from running.processes import Child, keep_log_small, start, wait_until
 
 FIRST_WAIT_S = 1.0
 LONGEST_WAIT_S = 30.0
+SILENT_AFTER_S = 120.0  # without a sign of life it hangs; longer than any of its own waits for a server
+ASK_EVERY_S = 15.0
 STEADY_AFTER_S = 60.0  # a process that lived this long starts again without a wait
 
 
@@ -27,11 +29,13 @@ class Service:
     command: Sequence[str]
     env: Mapping[str, str]
     ready: Callable[[], bool] | None = None
+    silent_s: Callable[[], float | None] | None = None  # seconds since its sign of life; None: nobody can tell
     stop_signal: int = signal.SIGTERM
     child: Child | None = None
     started_at: float = 0.0
     wait_s: float = 0.0
     start_at: float = field(default=0.0)
+    asked_at: float = field(default=0.0)
 
 
 class Supervisor:
@@ -57,9 +61,10 @@ class Supervisor:
                 wait_until(service.ready, what=f"{service.name} (see {self._log(service)})", child=service.child)
 
     def watch(self) -> None:
-        """Until a signal ends it: start again what died."""
+        """Until a signal ends it: start again what died, and what fell silent."""
         while not self.ending.wait(0.5):
             for service in self.services:
+                self._end_silent(service)
                 self._mend(service)
 
     def stop(self) -> None:
@@ -70,6 +75,18 @@ class Supervisor:
 
     def _end(self, number: int, frame: FrameType | None) -> None:
         self.ending.set()
+
+    def _end_silent(self, service: Service) -> None:
+        """End a process that runs but has shown no sign of life for long; ``_mend`` starts it again."""
+        now = time.monotonic()
+        if service.silent_s is None or service.child is None or now - service.asked_at < ASK_EVERY_S:
+            return
+        service.asked_at = now
+        age = service.silent_s()
+        if age is None or min(age, now - service.started_at) < SILENT_AFTER_S:
+            return
+        print(f"{service.name} shows no sign of life any more; ending it", flush=True)
+        service.child.stop()
 
     def _mend(self, service: Service) -> None:
         now = time.monotonic()

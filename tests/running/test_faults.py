@@ -10,6 +10,7 @@ import pytest
 
 from running import faults, faults_checks, faults_page, mail_sink
 from running.faults_breaker import plan
+from running.processes import ROOT
 
 KILLS = 6
 
@@ -25,7 +26,7 @@ def report(tmp_path_factory):
     seed = os.environ.get("FAULTS_SEED", "20261025")
     size = ["--kills", str(KILLS), "--joints", "400", "--assets", "8", "--seed", seed, "--rest", "150"]
     command = [sys.executable, "-m", "running.faults", *size, "--out", str(out)]
-    done = subprocess.run(command, cwd=faults.ROOT, capture_output=True, text=True)
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True)
     assert out.exists(), done.stderr[-3000:]
     return json.loads(out.read_text())
 

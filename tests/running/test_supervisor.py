@@ -3,14 +3,19 @@
 import json
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 import threading
 import time
+from datetime import UTC, datetime
 
+import psycopg
 import pytest
 
+from running import postgres
 from running import supervisor as kept
+from running.heartbeats import age_of
 from running.processes import ROOT, start
 from running.supervisor import Service, Supervisor, born, end_leftovers
 
@@ -98,3 +103,68 @@ def test_what_a_killed_run_left_is_ended_but_a_stranger_with_the_same_id_is_not(
 def test_a_broken_list_of_processes_stops_nobody(tmp_path):
     (tmp_path / "processes.json").write_text('{"12')
     end_leftovers(tmp_path)
+
+
+# --- signs of life ----------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def silent(supervisor, monkeypatch):
+    """A running process, and how old its sign of life is said to be."""
+    age = {"s": 0.0}
+    service = Service("worker", SLEEPER, os.environ, silent_s=lambda: age["s"])
+    supervisor.start(service)
+
+    def told(seconds, *, running_for=10 * kept.SILENT_AFTER_S):
+        age["s"] = seconds
+        service.asked_at = -kept.ASK_EVERY_S
+        service.started_at = time.monotonic() - running_for
+        supervisor._end_silent(service)
+        return service.child.alive()
+
+    return told
+
+
+def test_a_process_that_hangs_is_ended_so_that_it_starts_again(silent):
+    assert silent(kept.SILENT_AFTER_S - 1)
+    assert not silent(kept.SILENT_AFTER_S + 1)
+
+
+def test_nobody_is_ended_while_the_database_does_not_say(silent):
+    assert silent(None)
+
+
+def test_a_process_that_has_only_just_started_has_time_for_its_first_sign(silent):
+    assert silent(float("inf"), running_for=kept.SILENT_AFTER_S - 5)
+    assert not silent(float("inf"))
+
+
+@pytest.mark.parametrize("vendor", ["sqlite", pytest.param("postgres", marks=pytest.mark.slow)])
+def test_the_age_of_a_sign_of_life_is_read_from_the_database(vendor, tmp_path, request):
+    at = "2026-01-01 00:00:00"
+    rows = [
+        "CREATE TABLE assets_app_heartbeat (name varchar(120) PRIMARY KEY, beat_at timestamptz)",
+        f"INSERT INTO assets_app_heartbeat VALUES ('worker1@here', '{at}+00:00')",
+    ]
+    if vendor == "sqlite":
+        url = f"sqlite:///{tmp_path / 'db.sqlite3'}"
+        one = sqlite3.connect(tmp_path / "db.sqlite3", isolation_level=None)
+        for row in rows:
+            one.execute(row)
+        one.close()
+    else:
+        with postgres.running() as url:
+            with psycopg.connect(url) as one:
+                for row in rows:
+                    one.execute(row)
+            _check_age(url)
+        assert age_of(url, "worker1@here")() is None  # it is gone now
+        return
+    _check_age(url)
+    assert age_of(f"sqlite:///{tmp_path / 'none.sqlite3'}", "worker1@here")() is None
+
+
+def _check_age(url):
+    days = (datetime.now(UTC) - datetime(2026, 1, 1, tzinfo=UTC)).total_seconds()
+    assert age_of(url, "worker1@here")() == pytest.approx(days, abs=30)
+    assert age_of(url, "worker2@here")() == float("inf")
