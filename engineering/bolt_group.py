@@ -116,10 +116,12 @@ class GroupLoads:
 
     Attributes:
         verdict: carries, or why not.
+        intact_verdict: the same with all bolts there. Where it is not ``CARRIES`` (bolts on one line under an overturning
+            moment) the load was never this group's to carry: ``rise`` then compares nothing, and is infinite.
         loads_n: one per bolt, 0 for one that does not count. In plane: size of the shear. Out of plane: pull +, push −.
         components_n: (n, 2) shear in x and y; None out of plane.
         worst_n: worst shear, or worst pull (0 if all bolts push).
-        intact_worst_n: the same with all bolts there.
+        intact_worst_n: the same with all bolts there; infinite where it could not carry either.
         rise: worst over intact worst, never under 1; infinite where the intact group had no pull and this one has.
         life_share: part of the intact fatigue life that the worst bolt keeps, rise^-3 (EN 1993-1-9, m = 3). Where the
             ranges lie under the 5-million limit the loss is greater (m = 5, or a range lifted over the cut-off): take
@@ -129,6 +131,7 @@ class GroupLoads:
     """
 
     verdict: Verdict
+    intact_verdict: Verdict
     loads_n: FloatArray
     components_n: FloatArray | None
     worst_n: float
@@ -142,6 +145,11 @@ class GroupLoads:
     def can_carry(self) -> bool:
         """False when no figure can be given because the remaining bolts are a mechanism."""
         return self.verdict is Verdict.CARRIES
+
+    @property
+    def could_carry(self) -> bool:
+        """False when no bolt group of this shape carries the load: not even with every bolt there."""
+        return self.intact_verdict is Verdict.CARRIES
 
 
 def ring(
@@ -359,8 +367,8 @@ def _assess(
 ) -> GroupLoads:
     verdict, raw = distribute(group.carrying)
     everyone = np.ones(len(group.state), dtype=np.bool_)
-    _, intact = distribute(everyone)
-    intact_worst = _worst(intact)
+    intact_verdict, intact = distribute(everyone)
+    intact_worst = _worst(intact) if intact_verdict is Verdict.CARRIES else math.inf
     worst = _worst(raw) if verdict is Verdict.CARRIES else math.inf
     if verdict is Verdict.CARRIES and group.doubtful.any():
         worst = max(worst, _worst(distribute(group.carrying | group.doubtful)[1]))
@@ -369,6 +377,7 @@ def _assess(
     centre = group.positions_mm[counted].mean(axis=0) if counted.any() else None
     return GroupLoads(
         verdict=verdict,
+        intact_verdict=intact_verdict,
         loads_n=np.linalg.norm(raw, axis=1) if raw.ndim == 2 else raw,
         components_n=raw if raw.ndim == 2 else None,
         worst_n=worst,

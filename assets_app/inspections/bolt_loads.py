@@ -77,7 +77,7 @@ def rise(facts: GroupFacts, lost: Iterable[int]) -> float | None:
     if len(numbers) > MOST_SUBSETS:
         return math.inf
     # A group whose bolts stand on one line carries no moment across it even intact: such a case says nothing.
-    cases = [case for case in UNIT_LOADS if case(group).can_carry]
+    cases = [case for case in UNIT_LOADS if case(group).could_carry]
     lost_sets = (subset for size in range(1, len(numbers) + 1) for subset in combinations(numbers, size))
     lessened = (group.with_lost(*(number - 1 for number in subset)) for subset in lost_sets)
     return max(case(rest).rise for rest in lessened for case in cases)

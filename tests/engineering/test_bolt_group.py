@@ -255,3 +255,21 @@ def test_bad_input_names_its_argument(call, argument, code):
     with pytest.raises(InputError) as error:
         call()
     assert (error.value.argument, error.value.code) == (argument, code)
+
+
+def test_a_load_beyond_the_intact_group_is_named_and_not_blamed_on_the_bolts_lost():
+    line = Group([[-60, 0], [0, 0], [60, 0]])
+    for group in (line, line.with_lost(1)):
+        told = overturning(group, 0.0, 1e6, 0.0)
+        assert told.intact_verdict is Verdict.ON_A_LINE
+        assert not told.could_carry
+        assert told.intact_worst_n == told.worst_n == told.rise == math.inf
+        assert shear_and_moment(group, 0.0, 1e3, 0.0).could_carry
+
+
+def test_bolts_lost_down_to_one_line_are_told_from_bolts_that_always_stood_on_one():
+    plate = grid(2, 2, 100, 100)
+    told = overturning(plate.with_lost(0, 1), 0.0, 1e6, 0.0)
+    assert told.verdict is Verdict.ON_A_LINE
+    assert told.could_carry
+    assert math.isfinite(told.intact_worst_n)
