@@ -1,0 +1,14 @@
+"""The same people and orders as the tests of work."""
+
+from tests.schedules.work.conftest import (  # noqa: F401
+    dated,
+    engineer,
+    finding,
+    inspector,
+    look_order,
+    manager,
+    mt,
+    planner,
+    repair_order,
+    technician,
+)
