@@ -19,7 +19,7 @@ from assets_app.people import queries as people
 from assets_app.refusals import NotFound
 from engineering.errors import InputError
 from engineering.tables import load
-from schedules.due import actions, queries
+from schedules.due import actions, growth_api, queries
 from schedules.due.models import DueDate, Limit, Policy, Programme
 from schedules.due.ratings import office_tables
 from schedules.due.rules import LIMITS
@@ -344,6 +344,7 @@ class Tables(APIView):
 
 
 urlpatterns = [
+    *growth_api.urlpatterns,
     path("tables/<str:name>/", Tables.as_view(), name="api-table"),
     path("due-dates/", DueDateList.as_view(), name="api-due-dates"),
     path("due-dates/<int:programme>/", DueDateExplained.as_view(), name="api-due-date"),

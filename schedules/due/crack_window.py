@@ -76,8 +76,10 @@ def assessment_end(*, finding: Finding, now: datetime) -> date | None:
         return None
     curve = window.worked.curve
     start = size.counter_total if size.counter_total is not None else curve.total_at_look(size.measured_on)
-    day = curve.day_of(start + left / window.worked.rated.looks)
-    return None if left <= 0 or day is None else day - timedelta(days=1)
+    if left <= 0:
+        return None
+    day = curve.day_of(start + left / window.worked.rated.looks) or curve.horizon
+    return day - timedelta(days=1)
 
 
 def depth_of(depth_mm: float | None, length_mm: float | None) -> float | None:

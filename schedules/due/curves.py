@@ -33,6 +33,11 @@ class AssetCurve:
         """Expected total by the end of ``day`` (middle forecast after the last reading)."""
         return float(self.curve.total_on(np.array([day.toordinal()], dtype=np.int32))[0])
 
+    @property
+    def horizon(self) -> date:
+        """The last day that the forecast reaches."""
+        return date.fromordinal(self.curve.first_day + len(self.curve.early) - 1)
+
     def day_of(self, total: float) -> date | None:
         """First day by whose end the early forecast reaches ``total``; ``None`` beyond the horizon."""
         found = int(self.curve.day_of(np.array([total]), early=True)[0])

@@ -15,6 +15,7 @@ from assets_app.inspections.models import Assessment, Finding, FindingSize, Insp
 from assets_app.register.models import Joint
 from schedules.due import sentences
 from schedules.due.curves import AssetCurve, curves_of_assets
+from schedules.due.growth_data import band_over_days
 from schedules.due.life_line import LifeLine, Look, Size, Span, Stake, Window
 from schedules.due.models import DueDate, OwedLook, Rating
 from schedules.due.queries import Explanation
@@ -157,6 +158,7 @@ def life_of(told: Explanation, joint: Joint) -> LifeLine:
         method=told.method,
         looks=looks,
         sizes=sizes,
+        band=band_over_days(joint_id, told.worked.curve),
         window=window,
         due=Stake(told.due_on, told.governing) if told.due_on else None,
         next=Stake(told.next_on, told.next_limit) if told.next_on else None,

@@ -10,8 +10,9 @@ from typing import Any
 
 import numpy as np
 from django.db import transaction
-from django.db.models import Count, F, Q, QuerySet
+from django.db.models import Count, F, Max, Q, QuerySet
 
+from assets_app.inspections import queries as inspections
 from assets_app.inspections.models import Finding, FindingSize
 from engineering import acceptance, growth_fit
 from engineering.errors import InputError
@@ -25,9 +26,14 @@ BAND_POINTS = 24
 
 
 def owed_fits() -> QuerySet[Finding]:
-    """Open cracks measured at least twice whose fit is missing or older than their last size."""
-    measured = Finding.objects.filter(kind__in=CRACKS, state__in=["open", "assessed"]).annotate(count=Count("sizes"))
-    return measured.filter(count__gte=2).exclude(growth__sizes=F("count")).order_by("pk")
+    """Open cracks measured at least twice whose fit is missing, or older than their last size or its correction."""
+    open_cracks = Finding.objects.filter(kind__in=CRACKS, state__in=["open", "assessed"])
+    measured = open_cracks.annotate(
+        count=Count("sizes", filter=Q(sizes__inspection__corrections=None), distinct=True),
+        corrected_at=Max("sizes__inspection__corrections__recorded_at"),
+    )
+    up_to_date = Q(growth__sizes=F("count")) & (Q(corrected_at=None) | Q(growth__fitted_at__gte=F("corrected_at")))
+    return measured.filter(Q(count__gte=2) | Q(growth__isnull=False)).exclude(up_to_date).order_by("pk")
 
 
 def fit_owed(*, now: datetime) -> int:
@@ -41,7 +47,7 @@ def fit_owed(*, now: datetime) -> int:
 
 def fit_one(*, finding: Finding, now: datetime) -> CrackGrowth:
     """Fit one crack and mark its joint as owed a recompute, in one transaction."""
-    sizes = list(FindingSize.objects.filter(finding=finding).order_by("measured_on", "pk"))
+    sizes = inspections.sizes(finding)
     fields = _fitted(finding, sizes, now=now)
     with transaction.atomic():
         row, _ = CrackGrowth.objects.update_or_create(
@@ -60,7 +66,7 @@ def _fitted(finding: Finding, sizes: list[FindingSize], *, now: datetime) -> dic
     window = window_of(finding.joint_id, now=now)
     if window is None or window.worked.curve is None:
         return {"problem": "critical size or counter not known: the growth cannot be set against anything"}
-    points = [point for size in sizes if (point := _point(size, window.worked.curve)) is not None]
+    points = [found for size in sizes if (found := point(size, window.worked.curve)) is not None]
     if len({total for total, _ in points}) < 2:
         return {"problem": "sizes at two different counts are needed"}
     totals, depths = (list(column) for column in zip(*points, strict=True))
@@ -99,7 +105,7 @@ def _finite(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
 
 
-def _point(size: FindingSize, curve: AssetCurve) -> tuple[float, float] | None:
+def point(size: FindingSize, curve: AssetCurve) -> tuple[float, float] | None:
     """(counter total, depth in mm) of one measurement; ``None`` without a size."""
     depth = depth_of(size.depth_mm, size.length_mm)
     if depth is None:

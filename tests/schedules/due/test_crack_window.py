@@ -71,3 +71,10 @@ def test_a_crack_beyond_critical_may_not_stand_a_day(rated, crack, now):
 
 def test_without_a_size_no_assessment_can_be_bounded(rated, crack, now):
     assert hooks.latest_assessment_end(crack(), now) is None
+
+
+def test_a_window_beyond_the_horizon_bounds_an_assessment_by_the_horizon(rated, crack, now, spectrum):
+    finding = crack(depth_mm=2.0)
+    spectrum.bins = [[2.0, 1.0]]
+    spectrum.save()
+    assert hooks.latest_assessment_end(finding, now) > date(2050, 1, 1)
