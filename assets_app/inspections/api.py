@@ -14,7 +14,7 @@ from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework import mixins, viewsets
 from rest_framework.decorators import action
 from rest_framework.parsers import FormParser, MultiPartParser
-from rest_framework.renderers import BaseRenderer
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
@@ -188,7 +188,9 @@ class AssessmentViewSet(_Rows):
         return once(request, run)
 
 
-class JpegRenderer(BaseRenderer):
+class JpegRenderer(JSONRenderer):
+    """What is rendered at all is a refusal; the photo itself goes out as it is."""
+
     media_type = "image/jpeg"
     format = "jpg"
 

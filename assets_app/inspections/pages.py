@@ -11,9 +11,10 @@ from django.contrib.auth.decorators import login_required
 from django.forms import BaseFormSet, formset_factory
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import path
+from django.urls import path, register_converter
+from django.urls.converters import StringConverter
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from assets_app.inspections import actions, forms, marks_pages, queries
 from assets_app.inspections.evidence_actions import joint_for, read_upload
@@ -34,6 +35,7 @@ Findings = formset_factory(forms.FindingForm, extra=0, max_num=MOST_FINDINGS, ab
 # A new look -----------------------------------------------------------------------------------------------------------
 
 
+@require_http_methods(["GET", "HEAD", "POST"])
 @login_required
 def look_new(request: HttpRequest, joint_id: int) -> HttpResponse:
     """Record a look: method, result, conditions, findings one below the other, photos."""
@@ -174,8 +176,6 @@ def finding(request: HttpRequest, finding_id: int) -> HttpResponse:
 def finding_deed(request: HttpRequest, finding_id: int, deed: str) -> HttpResponse:
     """One deed done to a finding."""
     row = queries.finding_for(request.user, finding_id)
-    if deed not in DEEDS:
-        raise NotFound("not_found", "There is nothing here that you can see.")
     _, form_class, act, _ = DEEDS[deed]
     form = form_class(request.POST, auto_id=f"id_{deed}_%s")
     if form.is_valid():
@@ -250,11 +250,19 @@ def photo_response(evidence: Evidence) -> HttpResponse:
     return response
 
 
+class DeedInAddress(StringConverter):
+    """Takes the deeds of a finding only, so that other pages may stand below its address."""
+
+    regex = "|".join(DEEDS)
+
+
+register_converter(DeedInAddress, "finding_deed")
+
 urlpatterns = [
     path("joints/<int:joint_id>/looks/new/", look_new, name="look-new"),
     path("findings/<int:finding_id>/", finding, name="finding"),
     path("findings/<int:finding_id>/photos/", finding_photo, name="finding-photos"),
-    path("findings/<int:finding_id>/<slug:deed>/", finding_deed, name="finding-deed"),
+    path("findings/<int:finding_id>/<finding_deed:deed>/", finding_deed, name="finding-deed"),
     path("evidence/<int:evidence_id>/view.jpg", evidence_view, name="evidence-view"),
     *marks_pages.urlpatterns,
 ]

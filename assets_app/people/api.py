@@ -161,7 +161,7 @@ class TokenViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
 
     def get_authenticators(self) -> list[Any]:
         # A request for a token brings its own name and password; an old token or session beside it means nothing.
-        if self.request is not None and self.request.method == "POST":
+        if self.request is not None and self.request.method == "POST" and not self.detail:
             return []
         return super().get_authenticators()
 

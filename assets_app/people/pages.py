@@ -7,10 +7,12 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import path
 from django.utils import timezone
+from django.views.decorators.http import require_safe
 
 from assets_app.people import qualification_rules, queries
 
 
+@require_safe
 @login_required
 def person(request: HttpRequest, person_id: int) -> HttpResponse:
     who = queries.colleague(request.user, person_id)

@@ -7,6 +7,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import path
+from django.views.decorators.http import require_safe
 
 from assets_app.people.queries import colleagues_of
 from assets_app.record import queries
@@ -33,6 +34,7 @@ class FilterForm(forms.Form):
         self.fields["deed"].choices = [("", "everything")] + [(name, name) for name in groups]
 
 
+@require_safe
 @login_required
 def record(request: HttpRequest) -> HttpResponse:
     form = FilterForm(request.GET, person=request.user)

@@ -11,7 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from assets_app.people import rules as rights
 from assets_app.people.queries import day_at, require, roles_at, sites_of
@@ -68,6 +68,7 @@ def _bands_in_words(edges: tuple[float, ...]) -> str:
     return ", ".join(below) + f", {rules.FCI_WORDS[len(edges)]} from there"
 
 
+@require_http_methods(["GET", "HEAD", "POST"])
 @login_required
 def order_put_off(request: HttpRequest, order_id: int) -> HttpResponse:
     """Sign a deferral of an order, with what bounds it in sight."""

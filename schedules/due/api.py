@@ -258,6 +258,8 @@ class PolicyOut(serializers.ModelSerializer):
 
 
 class PolicyIn(serializers.ModelSerializer):
+    site = serializers.IntegerField()  # a site of others is not told from one that does not exist
+
     class Meta:
         model = Policy
         fields = ["site", *actions.POLICY_FIELDS, "reason"]
@@ -282,7 +284,7 @@ class PolicyList(generics.ListAPIView):
         data = {name: value for name, value in given.validated_data.items() if name in request.data}
 
         def deed() -> tuple[int, dict[str, Any]]:
-            row = actions.set_policy(site_id=data.pop("site").pk, actor=request.user, now=timezone.now(), **data)
+            row = actions.set_policy(site_id=data.pop("site"), actor=request.user, now=timezone.now(), **data)
             return 201, dict(PolicyOut(row).data)
 
         return once(request, deed)

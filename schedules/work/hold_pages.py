@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_http_methods, require_POST
 
 from assets_app.inspections.models import Severity
 from assets_app.people.queries import is_release_authority
@@ -20,6 +20,7 @@ from schedules.work.models import Hold
 LIFTED_SHOWN = 30
 
 
+@require_http_methods(["GET", "HEAD", "POST"])
 @login_required
 def holds(request: HttpRequest) -> HttpResponse:
     """What is held, the newest first, and the form to place one."""
