@@ -23,6 +23,7 @@ CAPABILITIES = [
     "schedules.deferral",
     "schedules.alerts",
     "schedules.planning",
+    "schedules.reports",
 ]
 
 

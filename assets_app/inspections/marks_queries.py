@@ -69,7 +69,7 @@ class Position:
 
 
 def shown(photo: Evidence) -> Shown:
-    """The day on the site's clock: taken; else, where the photo does not say, that of the look; else when it came in."""
+    """The day on the site's clock: taken; where the photo does not say, that of the look; else when it came."""
     zone = ZoneInfo(photo.joint.asset.site.time_zone)
     if photo.taken_at is not None:
         return Shown(photo, photo.taken_at.astimezone(zone).date(), "taken")
