@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from django.db import IntegrityError, transaction
-from django.db.models import Exists, Max, OuterRef, QuerySet
+from django.db.models import Exists, Max, OuterRef, Q, QuerySet
 
 from assets_app.inspections.kinds import KINDS
 from assets_app.inspections.models import Finding, Method
@@ -16,7 +16,7 @@ from assets_app.record import actions as record
 from assets_app.refusals import Conflict, NotFound, Unprocessable
 from assets_app.register.models import Joint, Site
 from schedules.due.finding_rules import finding_day
-from schedules.due.models import DueDate, Policy, Programme
+from schedules.due.models import DueDate, Limit, Policy, Programme
 from schedules.work import orders, rules
 from schedules.work.models import Step, WorkOrder
 
@@ -94,11 +94,17 @@ def raise_order_by_hand(
 
 
 def due_without_order(site_id: int, until: date) -> QuerySet[DueDate]:
-    """Looks due by a day for which no order is open."""
+    """Looks due by a day for which no order is open.
+
+    Where an open finding governs and its repair has an order, that order is the answer, until another limit asks.
+    """
     live = WorkOrder.objects.filter(
         joint=OuterRef("joint"), method=OuterRef("method"), kind=rules.INSPECT, state__in=rules.LIVE
     )
+    repair = WorkOrder.objects.filter(joint=OuterRef("joint"), finding__isnull=False, state__in=rules.LIVE)
+    only_the_finding = Q(governing=Limit.FINDING) & (Q(next_on=None) | Q(next_on__gt=until))
     rows = DueDate.objects.filter(~Exists(live), site_id=site_id, due_on__lte=until)
+    rows = rows.exclude(only_the_finding & Q(Exists(repair)))
     return rows.select_related("joint__asset").order_by("due_on", "programme")
 
 

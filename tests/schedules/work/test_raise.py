@@ -108,3 +108,14 @@ def test_the_command_lists_before_it_raises(three_due, site, planner, now, monke
 def test_the_command_has_no_way_round_the_right(three_due, site, technician, now):
     with pytest.raises(CommandError):
         call_command("raise_orders", site.slug, "--as", technician.username)
+
+
+def test_a_finding_whose_repair_has_an_order_raises_no_look_besides(finding, mt, site, planner, now):
+    mt.last_look_on = date(2026, 6, 10)
+    mt.save()
+    bad = finding(severity="repair before use")
+    engine.recompute(Scope(joint_ids=[mt.joint_id]), now=now)
+    assert [row.governing for row in raising.due_without_order(site.pk, date(2026, 7, 1))] == ["finding"]
+    raising.raise_order_for_finding(finding_id=bad.pk, kind="repair", actor=planner, now=now)
+    assert list(raising.due_without_order(site.pk, date(2026, 7, 1))) == []
+    assert [row.method for row in raising.due_without_order(site.pk, date(2027, 7, 1))] == ["MT"]  # the calendar asks
