@@ -13,6 +13,7 @@ const main = document.getElementById("main");
 const said = document.body.dataset;
 let outcome = "";
 let leaving = "";
+let trouble = "";
 
 async function show() {
   const [bundle, items, fetched] = await Promise.all([kept("bundle"), all(), kept("fetched")]);
@@ -62,13 +63,14 @@ function carryOver(from, to) {
 
 function showState(bundle, items, fetched) {
   document.getElementById("who").replaceChildren(bundle ? `${bundle.person.name} ` : "", h("a", { class: "button", href: "#leave" }, "Sign out"));
+  const wrong = trouble ? [h("strong", { role: "alert" }, trouble)] : [];
   const needs = items.filter((item) => item.state === NEEDS_YOU).length;
   const lines = [h("span", { class: "steel-signal" }, words(fetched))];
   if (items.length) lines.push(h("a", { href: "#unsent" }, `${total(items)}${needs ? `, ${many(needs, "needs", "need")} you` : ""}`));
   else if (bundle) lines.push(h("span", {}, "Everything is sent."));
   if (items.length && outcome !== SIGNED_OUT) lines.push(button("Send now", send));
   if (outcome === SIGNED_OUT) lines.push(h("a", { class: "button primary", href: `${said.signIn}?next=/steel/` }, items.length ? "Sign in to send" : "Sign in"));
-  document.getElementById("state").replaceChildren(...lines);
+  document.getElementById("state").replaceChildren(...wrong, ...lines);
 }
 
 function words(fetched) {
@@ -155,4 +157,10 @@ async function start() {
   await register().catch(() => {}); // without one the page still works while it is open
 }
 
+// A full device, or one that keeps nothing: what was just done is not noted, and the person must know.
+addEventListener("unhandledrejection", (event) => {
+  const full = event.reason?.name === "QuotaExceededError";
+  trouble = `${full ? "This device is full" : "This device could not keep it"}: what you did last is not noted. Write it down, or free some space and do it again.`;
+  document.getElementById("state").prepend(h("strong", { role: "alert" }, trouble));
+});
 start();

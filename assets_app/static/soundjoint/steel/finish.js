@@ -1,6 +1,6 @@
 // Finishing an order: what was seen or what was done, with findings, photos and time. Half typed, it is kept as it is.
 import { button, choice, field, h, photoField, radios } from "./dom.js";
-import { keepDraft } from "./drafts.js";
+import { forgetDraft, keepDraft } from "./drafts.js";
 import { boltsForm, findingForm, findingsOf } from "./finding_form.js";
 import { shrink } from "./photo.js";
 import { add, newKey } from "./queue.js";
@@ -92,8 +92,10 @@ async function queueFinish(order, draft, bundle, unit) {
     kind: "photo", words: `${photo.name} of ${order.title}`, path: "/api/v1/evidence/", order: order.id, parent: key,
     body: { joint: order.joint, caption: `order ${order.number}` }, photo: photo.blob, photoName: photo.name,
   }));
+  const name = draftName(bundle.person.id, order.id);
   await add(bundle.person, [{ key, kind: "finish", words: `Finish ${order.title}: ${said}`, path: `/api/v1/orders/${order.id}/finish/`,
-    order: order.id, seen: order.version, body, draft: structuredClone({ ...draft, photos: [] }) }, ...photos], draftName(bundle.person.id, order.id));
+    order: order.id, seen: order.version, body, draft: structuredClone({ ...draft, photos: [] }) }, ...photos], name);
+  forgetDraft(name);
   return [];
 }
 

@@ -69,7 +69,7 @@ async function finishing(order, view) {
   if (order.finished) return [head, h("p", { class: "note" }, "Finished on this device. It waits to be sent; nothing is lost if you close this page.")];
   if (!order.may_work || order.state === "waiting") return null;
   if (order.who_could) return [head, h("p", { class: "note" }, `You cannot sign ${order.method} here today; ${order.who_could} could. Do the steps, and note it part done.`)];
-  const draft = (await draftOf(draftName(view.bundle.person.id, order.id))) || {};
+  const draft = await draftOf(draftName(view.bundle.person.id, order.id));
   return [head, finishForm(order, draft, { bundle: view.bundle, redraw: view.redraw, done: view.done })];
 }
 
@@ -107,7 +107,7 @@ function waiting(order, view) {
   return small("It has to wait", [field("For what", choice(view.bundle.waits, reason, (value) => { reason = value; })), field("Note", note),
     field("Expected until, where known", until)], "It waits", () => view.queue([{ kind: "wait", words: `${order.title} waits for ${reason}`,
     path: `/api/v1/orders/${order.id}/wait/`, order: order.id, seen: order.version, edit: ["note"],
-    body: { reason, note: note.value.trim(), ...(until.value ? { expected_until: until.value } : {}) } }]));
+    body: { reason, ...(note.value.trim() ? { note: note.value.trim() } : {}), ...(until.value ? { expected_until: until.value } : {}) } }]));
 }
 
 function parts(order, view) {

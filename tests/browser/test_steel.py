@@ -1,0 +1,405 @@
+"""The page at the steel with the network cut: what is done there waits on the device and is sent once, in order."""
+
+from __future__ import annotations
+
+import io
+import os
+import signal
+from datetime import date
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from tests.browser.conftest import SIZES, _session_of
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def inspector(person, site):
+    from assets_app.models import Qualification
+
+    who = person("inspector", site)
+    for method in ("VT", "MT"):
+        Qualification.objects.create(
+            person=who, kind="ndt", method=method, level=2, issued_on=date(2024, 1, 1), expires_on=date(2099, 1, 1)
+        )
+    return who
+
+
+@pytest.fixture
+def order_for(now):
+    """``order_for(joint, who, kind="inspect", method="MT")`` raises an order and gives it to somebody."""
+    from schedules.models import WorkOrder
+    from schedules.work import actions
+
+    def make(joint, who, kind="inspect", method="MT") -> WorkOrder:
+        planner = who.roles.first()
+        planner = type(planner).objects.get_or_create(person=who, site=planner.site, name="planner")[0].person
+        order = actions.raise_order_by_hand(
+            joint_id=joint.pk, kind=kind, method=method, why="rust", actor=planner, now=now
+        )
+        WorkOrder.objects.filter(pk=order.pk).update(assignee=who)
+        order.refresh_from_db()
+        return order
+
+    return make
+
+
+def photo(width: int = 3000, height: int = 2000) -> dict:
+    out = io.BytesIO()
+    exif = Image.Exif()
+    exif[0x0132] = "2026:06:14 10:32:00"
+    Image.new("RGB", (width, height), "slategray").save(out, "JPEG", exif=exif)
+    return {"name": "IMG_1.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()}
+
+
+def ready(page) -> None:
+    """The page is there and may be opened without the network."""
+    page.wait_for_selector("body[data-usable]")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.wait_for_function("async () => (await caches.keys()).some((name) => name.startsWith('steel-shell-'))")
+    page.wait_for_function("() => navigator.serviceWorker.controller !== null")
+
+
+def unsent(page, words: str) -> None:
+    page.locator("#state").get_by_text(words).wait_for()
+
+
+def all_sent(page) -> None:
+    page.locator("#state").get_by_text("Everything is sent.").wait_for()
+
+
+def keep(page, name: str) -> None:
+    if os.environ.get("SHOTS"):
+        page.screenshot(path=f"{os.environ['SHOTS']}/{name}.png", full_page=True)
+
+
+def do_steps(page) -> None:
+    """Every step of the order on the page, one after the other."""
+    steps = page.locator("ol.steps > li")
+    steps.first.wait_for()
+    for index in range(steps.count()):
+        row = steps.nth(index)
+        if row.locator("input[type=file]").count():
+            row.locator("input[type=file]").set_input_files(photo())
+        elif row.locator("input").count():
+            row.locator("input").fill("600")
+            row.get_by_role("button", name="Note it").click()
+        else:
+            row.get_by_role("button", name="Done").click()
+        page.wait_for_function("index => document.querySelectorAll('ol.steps > li')[index].matches('.done')", arg=index)
+
+
+def test_a_look_is_finished_without_signal_and_sent_once_when_it_returns(
+    open_page, axe, no_sideways_scroll, inspector, order_for, weld_joint, settings, tmp_path
+):
+    settings.MEDIA_ROOT = tmp_path
+    order = order_for(weld_joint, inspector)
+    page = open_page("/steel/", size="phone", person=inspector)
+    ready(page)
+    page.context.set_offline(True)
+    page.reload()
+    page.get_by_text("No signal").wait_for()
+    axe(page)
+    no_sideways_scroll(page)
+    keep(page, "steel-list")
+    page.get_by_role("link", name=order.title).click()
+    do_steps(page)
+    page.get_by_label("findings recorded").check()
+    page.get_by_label("Kind").select_option("101")
+    drawing = page.locator("fieldset.finding .touch-box svg")
+    box = drawing.bounding_box()
+    drawing.click(position={"x": box["width"] * (16 + 0.25 * 328) / 360, "y": box["height"] / 2})
+    assert page.get_by_label("Clock position").input_value() == "90"
+    page.get_by_label("Size (mm").fill("3/8")
+    page.get_by_text("Is that inches or mm?").wait_for()
+    page.get_by_label("Size (mm").fill("3/8 in")
+    page.get_by_text("9.5 mm").wait_for()
+    page.get_by_label("Time spent", exact=False).first.fill("40")
+    page.get_by_label("Photos (made").set_input_files(photo())
+    page.get_by_role("button", name="Take it out").wait_for()
+    axe(page)
+    no_sideways_scroll(page)
+    keep(page, "steel-order")
+    page.get_by_role("button", name="Record the look").click()
+    page.get_by_text("Finished on this device").wait_for()
+    unsent(page, "things not sent, 2 photos of")
+    order.refresh_from_db()
+    assert order.version == 1
+    page.faults.clear()
+
+    page.context.set_offline(False)
+    all_sent(page)
+    order.refresh_from_db()
+    assert (order.state, order.done_by, order.minutes_spent) == ("done", inspector, 40)
+    (finding,) = order.inspection.findings.all()
+    assert (finding.kind, finding.clock_deg) == ("101", 90)
+    assert finding.sizes.get().length_mm == pytest.approx(9.525)
+    (added,) = order.inspection.evidence.all()
+    with added.original.open() as file, Image.open(file) as sent:
+        assert max(sent.size) == 2000
+    assert f"{added.taken_at:%Y-%m-%d}" == "2026-06-14"
+    page.goto("/steel/")
+    page.get_by_text("No order is yours now").wait_for()
+    page.faults.clear()
+
+
+def test_what_was_sent_without_an_answer_is_sent_again_and_done_once(open_page, inspector, order_for, weld_joint):
+    order = order_for(weld_joint, inspector)
+    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
+    ready(page)
+    lost = []
+
+    def lose_the_answer(route):
+        answer = route.fetch()
+        lost.append((route.request.headers["idempotency-key"], answer.status))
+        route.abort("connectionreset")
+
+    page.route("**/steps/1/", lose_the_answer)
+    page.locator("#step-1").get_by_role("button", name="Done").click()
+    unsent(page, "1 thing not sent")
+    page.wait_for_function("() => document.querySelector('.steel-signal').textContent.startsWith('No signal')")
+    order.refresh_from_db()
+    assert order.version == 2
+    assert lost[0][1] == 200
+    page.unroute("**/steps/1/")
+    page.locator("#state").get_by_role("button", name="Send now").click()
+    all_sent(page)
+    order.refresh_from_db()
+    assert order.version == 2
+    page.faults.clear()
+
+
+def test_two_phones_on_one_order_the_later_one_is_told_and_puts_its_own_on_top(
+    open_page, axe, inspector, person, site, order_for, weld_joint, now
+):
+    from schedules.work import actions
+
+    order = order_for(weld_joint, inspector)
+    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
+    ready(page)
+    page.context.set_offline(True)
+    page.locator("#step-1").get_by_role("button", name="Done").click()
+    page.locator("#step-1.done").wait_for()
+    page.locator("#step-2").get_by_role("button", name="Done").click()
+    unsent(page, "2 things not sent")
+    other = person("technician", site)
+    actions.note_part_done(
+        order_id=order.pk, expected_version=order.version, note="scaffold is up", actor=other, now=now
+    )
+    page.faults.clear()
+    page.context.set_offline(False)
+    unsent(page, "2 things not sent, 1 needs you")
+    page.locator("#state").get_by_role("link").first.click()
+    page.get_by_text(f"by {other.display_name}").first.wait_for()
+    page.get_by_text("Waits for what stands before it.").wait_for()
+    axe(page)
+    keep(page, "steel-needs-you")
+    order.refresh_from_db()
+    assert not order.steps.exclude(done_at=None).exists()
+    page.get_by_role("button", name="Put mine on top").click()
+    all_sent(page)
+    order.refresh_from_db()
+    assert order.steps.exclude(done_at=None).count() == 2
+    assert (order.state, order.done_note) == ("part done", "scaffold is up")
+    page.faults.clear()
+
+
+def test_a_finish_that_was_refused_goes_back_to_the_form_with_all_that_was_typed(
+    open_page, inspector, order_for, weld_joint, settings, tmp_path, now
+):
+    from schedules.work import actions
+
+    settings.MEDIA_ROOT = tmp_path
+    order = order_for(weld_joint, inspector)
+    for step in order.steps.all():
+        step.done_by, step.done_at = inspector, now
+        step.save()
+    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
+    ready(page)
+    page.context.set_offline(True)
+    page.locator("input[name=result][value=accepted]").check()
+    page.get_by_label("Note", exact=True).first.fill("a note of mine")
+    page.get_by_label("Photos (made").set_input_files(photo(300, 200))
+    page.get_by_role("button", name="Take it out").wait_for()
+    page.get_by_role("button", name="Record the look").click()
+    unsent(page, "2 things not sent, 1 photo of")
+    actions.plan(order_id=order.pk, expected_version=1, planned_on=date(2026, 7, 1), actor=inspector, now=now)
+    page.faults.clear()
+    page.context.set_offline(False)
+    unsent(page, "1 needs you")
+    page.goto("/steel/#unsent")
+    page.get_by_role("button", name="Change it").click()
+    page.wait_for_url("**/#order/*")
+    assert page.get_by_label("Note", exact=True).first.input_value() == "a note of mine"
+    page.get_by_text("IMG_1.jpg").wait_for()
+    page.get_by_role("button", name="Record the look").click()
+    all_sent(page)
+    order.refresh_from_db()
+    assert (order.state, order.inspection.evidence.count()) == ("done", 1)
+    page.faults.clear()
+
+
+def test_a_reading_a_hold_and_a_wait_are_noted_without_signal(open_page, inspector, order_for, weld_joint, counter):
+    from schedules.models import Hold, Reading
+
+    order = order_for(weld_joint, inspector)
+    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
+    ready(page)
+    page.context.set_offline(True)
+    page.get_by_text("Read the counter: cycles").click()
+    page.get_by_label("It shows").fill("12 500")
+    page.get_by_role("button", name="Note the reading").click()
+    unsent(page, "1 thing not sent")
+    page.get_by_text("Parts used or needed").click()
+    page.get_by_label("Part", exact=True).fill("bolt M20")
+    page.get_by_role("button", name="Note the part").click()
+    unsent(page, "2 things not sent")
+    page.get_by_text("Place a hold: not to be used").click()
+    page.get_by_label("What is wrong").fill("crack right through")
+    page.get_by_role("button", name="Place the hold").click()
+    unsent(page, "3 things not sent")
+    page.get_by_text("It has to wait").click()
+    page.get_by_label("For what").select_option("access")
+    page.get_by_role("button", name="It waits").click()
+    page.get_by_text("Waits for access").wait_for()
+    page.faults.clear()
+    page.context.set_offline(False)
+    all_sent(page)
+    order.refresh_from_db()
+    assert Reading.objects.get().value == 12500
+    assert Hold.objects.get().joint == weld_joint
+    assert (order.state, order.waits.get().reason, order.parts.get().name) == ("waiting", "access", "bolt M20")
+    page.faults.clear()
+
+
+def test_bolts_are_touched_as_loose_or_missing(open_page, inspector, order_for, bolted_joint, now):
+    order = order_for(bolted_joint, inspector, method="BC")
+    for step in order.steps.all():
+        step.done_by, step.done_at = inspector, now
+        step.save()
+    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
+    ready(page)
+    page.context.set_offline(True)
+    page.get_by_label("findings recorded").check()
+    page.locator("form.form [data-bolt='3']").click()
+    page.get_by_label("missing", exact=True).check()
+    page.locator("form.form [data-bolt='7']").click()
+    page.get_by_label("Bolts missing").fill("7, 8")
+    assert page.get_by_label("Bolts loose").input_value() == "3"
+    page.get_by_role("button", name="Record the look").click()
+    unsent(page, "1 thing not sent")
+    page.faults.clear()
+    page.context.set_offline(False)
+    all_sent(page)
+    order.refresh_from_db()
+    found = {finding.kind: finding.bolts for finding in order.inspection.findings.all()}
+    assert found == {"loose": [3], "missing": [7, 8]}
+    page.faults.clear()
+
+
+def test_signed_out_on_return_the_queue_waits_and_asks_for_signing_in(
+    open_page, live_server, inspector, order_for, weld_joint
+):
+    order = order_for(weld_joint, inspector)
+    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
+    ready(page)
+    page.context.set_offline(True)
+    page.locator("#step-1").get_by_role("button", name="Done").click()
+    unsent(page, "1 thing not sent")
+    page.context.clear_cookies()
+    page.context.set_offline(False)
+    page.get_by_role("link", name="Sign in to send").wait_for()
+    order.refresh_from_db()
+    assert order.version == 1
+    page.context.add_cookies([_session_of(inspector, live_server.url)])
+    page.reload()
+    all_sent(page)
+    order.refresh_from_db()
+    assert order.version == 2
+    page.faults.clear()
+
+
+def test_what_one_person_did_is_never_sent_as_another(
+    open_page, live_server, inspector, person, site, order_for, weld_joint
+):
+    order = order_for(weld_joint, inspector)
+    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
+    ready(page)
+    page.context.set_offline(True)
+    page.locator("#step-1").get_by_role("button", name="Done").click()
+    unsent(page, "1 thing not sent")
+    page.context.clear_cookies()
+    page.context.add_cookies([_session_of(person("technician", site), live_server.url)])
+    page.context.set_offline(False)
+    page.get_by_role("link", name="1 thing not sent").click()
+    page.get_by_text(f"it goes when {inspector.display_name} signs in here").wait_for()
+    order.refresh_from_db()
+    assert order.version == 1
+    page.faults.clear()
+
+
+def test_signing_out_warns_of_what_is_unsent_and_clears_the_device(open_page, inspector, order_for, weld_joint, now):
+    from schedules.work import actions
+
+    order = order_for(weld_joint, inspector)
+    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
+    ready(page)
+    page.context.set_offline(True)
+    page.locator("#step-1").get_by_role("button", name="Done").click()
+    unsent(page, "1 thing not sent")
+    actions.plan(order_id=order.pk, expected_version=1, planned_on=date(2026, 7, 1), actor=inspector, now=now)
+    page.context.set_offline(False)
+    unsent(page, "1 needs you")
+    page.goto("/my-work/")
+    page.get_by_role("button", name="Sign out").click()
+    page.get_by_role("button", name="Sign out and lose 1 thing").wait_for()
+    page.get_by_role("button", name="Sign out and lose 1 thing").click()
+    page.wait_for_url("**/sign-in/*")
+    page.goto("/steel/")
+    page.get_by_text("Nothing is on this device yet").wait_for()
+    assert page.evaluate("caches.has('steel-photos')") is False
+    order.refresh_from_db()
+    assert not order.steps.exclude(done_at=None).exists()
+    page.faults.clear()
+
+
+def test_nothing_is_lost_when_the_battery_dies(
+    live_server, playwright, browser_type_launch_args, chromium, tmp_path, inspector, order_for, weld_joint
+):
+    order = order_for(weld_joint, inspector)
+    phone = tmp_path / "phone"
+    options = {**browser_type_launch_args, "base_url": live_server.url, "viewport": SIZES["phone"], "locale": "en-GB"}
+    context = playwright.chromium.launch_persistent_context(str(phone), **options)
+    context.add_cookies([_session_of(inspector, live_server.url)])
+    page = context.new_page()
+    page.goto(f"/steel/#order/{order.pk}")
+    ready(page)
+    context.set_offline(True)
+    page.locator("#step-1").get_by_role("button", name="Done").click()
+    unsent(page, "1 thing not sent")
+    page.locator("input[name=result][value=accepted]").check()
+    page.get_by_label("Note", exact=True).first.fill("half a sentence")
+    page.wait_for_timeout(300)
+    _kill_browser_of(phone)
+
+    context = playwright.chromium.launch_persistent_context(str(phone), **options, offline=True)
+    page = context.new_page()
+    page.goto(f"/steel/#order/{order.pk}")
+    unsent(page, "1 thing not sent")
+    page.locator("#step-1.done").wait_for()
+    assert page.get_by_label("Note", exact=True).first.input_value() == "half a sentence"
+    context.add_cookies([_session_of(inspector, live_server.url)])
+    context.set_offline(False)
+    all_sent(page)
+    context.close()
+    order.refresh_from_db()
+    assert order.steps.get(sequence=1).done_by == inspector
+
+
+def _kill_browser_of(phone: Path) -> None:
+    """Ends the browser process of this user folder at once, as a dead battery does."""
+    lock = os.readlink(phone / "SingletonLock")  # host-pid
+    os.kill(int(lock.rpartition("-")[2]), signal.SIGKILL)
