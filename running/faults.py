@@ -29,7 +29,7 @@ from pathlib import Path
 from typing import Any
 
 from running import compose, faults_page, mail_sink, postgres, supervisor
-from running.faults_breaker import AT_WORK, CLAIMS_RUN_OUT, JUMPS, Breaker, Broker, Clock, ask, plan
+from running.faults_breaker import CLAIMS_RUN_OUT, JUMPS, Breaker, Broker, Clock, ask, plan
 from running.processes import Child, NotReady, start, wait_until
 from running.supervisor import Service, Supervisor
 
@@ -108,11 +108,11 @@ def run(*, kills: int, joints: int, assets: int, seed: int, rest_s: float, pause
         breaker = Breaker(database, broker, clock, sink, keeper, chance)
         try:
             with _watched(keeper):
-                keeper.start(*_services(env, folder))
-                wait_until(lambda: _at_work(database.url), what="the workers", seconds=60)
                 poster = _poster(env, folder, seed, pause_s)
                 stack.callback(poster.stop)
-                wait_until(lambda: _posts(folder), what="the poster", seconds=60, child=poster)
+                wait_until(lambda: _posts(folder), what="the poster", seconds=120, child=poster)
+                keeper.start(*_services(env, folder))
+                wait_until(lambda: _workers_live(database.url), what="the workers", seconds=120)
                 took["breaking"] = _timed(lambda: _break(breaker, plan(kills, chance), keeper))
                 if not poster.alive():
                     raise NotReady(f"the poster ended early: {_last_line(folder / 'poster.log')}")
@@ -154,9 +154,8 @@ def _load(joints: int, assets: int, seed: int, clock: Clock) -> None:
     faults_fleet.load(joints=joints, assets=assets, seed=seed, now=clock.now())
 
 
-def _at_work(url: str) -> bool:
-    busy = ask(url, AT_WORK)
-    return bool(busy and any(busy))
+def _workers_live(url: str) -> bool:
+    return ask(url, "SELECT count(*) FROM assets_app_heartbeat WHERE kind = 'worker'") == (2,)
 
 
 def _poster(env: dict[str, str], folder: Path, seed: int, pause_s: float) -> Child:

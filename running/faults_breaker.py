@@ -94,20 +94,26 @@ class Breaker:
 
     def kill_a_worker(self) -> None:
         """A SIGKILL into a worker, or into one process of its pool; by preference while it is at work."""
+        wait_until(lambda: bool(self._pool()), what="the workers' pools", seconds=120)
         at = self._wait_for_work(self.random.randrange(2), seconds=3.0)
-        parents = [s.child.process.pid for s in self.supervisor.services if s.name.startswith("worker") and s.child]
-        children = [pid for parent in parents for pid in _children(parent)]
-        whole = self.random.random() < 0.2
-        chosen = parents if whole or not children else children
-        if not chosen:
-            return
+        chosen = self._pool()
+        if not chosen or self.random.random() < 0.2:
+            chosen = self._workers()
         try:
-            os.kill(self.random.choice(chosen), signal.SIGKILL)
-        except ProcessLookupError:
+            victim = self.random.choice(chosen)
+            whole = victim in self._workers()
+            os.kill(victim, signal.SIGKILL)
+        except (IndexError, ProcessLookupError):  # gone already
             return
         self.done["kills"] += 1
-        self.done["kills of a whole worker" if chosen is parents else "kills of a pool process"] += 1
+        self.done["kills of a whole worker" if whole else "kills of a pool process"] += 1
         self.done[f"kills during {at}"] += 1
+
+    def _workers(self) -> list[int]:
+        return [s.child.process.pid for s in self.supervisor.services if s.name.startswith("worker") and s.child]
+
+    def _pool(self) -> list[int]:
+        return [pid for worker in self._workers() for pid in _children(worker)]
 
     def _wait_for_work(self, wanted: int, *, seconds: float) -> str:
         """What the workers are at when it is time to kill: ``wanted`` (0 a transaction, 1 mail) if it comes in time."""

@@ -107,7 +107,11 @@ def alerts_lost(now: datetime) -> list[str]:
 
 
 def _dates_untold(site: Site, today: date) -> list[str]:
-    """Every date that is over or near must have been told, of that kind, for a day that is not much apart."""
+    """Every date that is over or near must have been told, of that kind, for a day that is not much apart.
+
+    A flood of them is told by its count; of that kind the single ones cannot be asked for any more.
+    """
+    floods = set(Intent.objects.filter(site=site, key__contains=f":site {site.pk}:").values_list("kind", flat=True))
     told: dict[tuple[int, str], list[date]] = defaultdict(list)
     for programme_id, kind, day in Intent.objects.filter(site=site, for_day__isnull=False).values_list(
         "programme_id", "kind", "for_day"
@@ -120,7 +124,7 @@ def _dates_untold(site: Site, today: date) -> list[str]:
     ):
         assert due_on is not None
         kind = rules.OVERDUE if due_on < today else rules.DUE_SOON
-        if not rules.is_told_already(due_on, told[(programme_id, kind)]):
+        if kind not in floods and not rules.is_told_already(due_on, told[(programme_id, kind)]):
             lost.append(f"{kind}:{programme_id}:{due_on}")
     return lost
 
@@ -142,8 +146,9 @@ def not_given_to_people() -> int:
         given[intent_id].add((person_id, channel))
     email = set(Site.objects.filter(roles__person__email__gt="").values_list("roles__person_id", flat=True))
     missing = 0
-    for pk, site_id, kind in Intent.objects.values_list("pk", "site_id", "kind"):
-        ids = {person for person, where, role in hearers if where == site_id and role in rules.HEARS[kind]}
+    for pk, site_id, kind, only in Intent.objects.values_list("pk", "site_id", "kind", "role"):
+        hears = {only} if only else rules.HEARS[kind]
+        ids = {person for person, where, role in hearers if where == site_id and role in hears}
         wanted = {(person, "in-app") for person in ids} | {(person, "email") for person in ids & email}
         missing += not wanted <= given[pk]
     return missing
