@@ -1,5 +1,4 @@
-"""One POST over http or https: no redirects, no proxies, a deadline for the whole of it; of the answer only the status is
-read."""
+"""One POST over http or https: no redirects, no proxies, a deadline for all of it, only the answer's status read."""
 
 from __future__ import annotations
 

@@ -4,10 +4,10 @@ A message is signed by the Standard Webhooks scheme (headers ``webhook-id``, ``w
 ``webhook-signature``). Its id is the intent's: it is the same at every try, so a receiver drops a repeat by it. A try
 counts as taken with any 2xx; everything else, a redirect too, is tried again.
 
-One worker at a time serves an endpoint: it holds the endpoint's claim, which one conditional UPDATE gives and which runs
-out when the worker dies. It posts the oldest message, writes down that it was taken, and goes on; the next waits until
-the one before was taken or given up. A failure makes the whole endpoint wait, longer each time, so a receiver that is
-down costs one try a pause and loses nothing. After 2xx a message is never posted again, but for one window: a worker
+One worker at a time serves an endpoint: it holds the endpoint's claim, which one conditional UPDATE gives and which
+runs out when the worker dies. It posts the oldest message, writes down that it was taken, and goes on; the next waits
+until the one before was taken or given up. A failure makes the whole endpoint wait, longer each time, so a receiver
+that is down costs one try a pause and loses nothing. After 2xx a message is never posted again, but for one window: a worker
 killed between the answer and writing it down; then it comes once more under the same id.
 
 Two alerts written at the same moment may come in either order.
@@ -155,7 +155,7 @@ def _taken(row: WebhookDelivery, now: datetime) -> None:
 
 @transaction.atomic
 def _failed(row: WebhookDelivery, mine: str, error: str, *, is_refusal: bool, now: datetime) -> None:
-    """The endpoint waits. Given up is what was owed for days, and a message that the receiver refuses time and again."""
+    """The endpoint waits. Given up is what was owed for days, and a message that the receiver refused too often."""
     endpoint = WebhookEndpoint.objects.select_for_update().get(pk=row.endpoint_id)
     if endpoint.claim != mine:
         return  # another serves it by now and knows better

@@ -117,7 +117,7 @@ def alert_settings(request: HttpRequest) -> HttpResponse:
             return redirect("alert-settings")
     context = {
         "form": form,
-        "links": queries.links_of(request.user),
+        "calendar_links": queries.links_of(request.user),
         "new_link": new_link,
         "clock": setting_actions.clock_of(request.user),
         "sites": sites_of(request.user),

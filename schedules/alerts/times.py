@@ -1,7 +1,7 @@
 """When an email may reach a person: quiet hours and the daily digest, on that person's clock. Pure; the time is given.
 
-A clock that is set forward may skip the end of the quiet hours: they then end by the old offset, at most an hour late. A
-clock that is set back lives an hour twice: what is quiet in it is quiet both times.
+A clock that is set forward may skip the end of the quiet hours: they then end by the old offset, at most an hour late.
+A clock that is set back lives an hour twice: what is quiet in it is quiet both times.
 """
 
 from __future__ import annotations

@@ -1,0 +1,361 @@
+"""Webhooks against a real receiver on loopback: down, slow, broken, or killed between the answer and the note of it."""
+
+import json
+import threading
+import time
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from django.db import connection
+from standardwebhooks import Webhook, WebhookVerificationError
+
+from assets_app.models import RecordEntry
+from assets_app.refusals import NotAllowed, NotFound, Unprocessable
+from schedules.alerts import actions, http_post, posting, queries, rules, webhook_actions
+from schedules.models import Intent, WebhookDelivery, WebhookEndpoint
+from tests.schedules.alerts.receiver import listening, nobody_listens
+
+SLACK = timedelta(seconds=30)  # the worker's own clock runs on while it works
+
+
+@pytest.fixture
+def receiver():
+    with listening() as one:
+        yield one
+
+
+@pytest.fixture
+def endpoint(site, manager, receiver, now):
+    return made(site, manager, receiver.url, now)
+
+
+def made(site, manager, url, now, kinds=()):
+    return webhook_actions.make_endpoint(site_id=site.pk, url=url, kinds=kinds, actor=manager, now=now)
+
+
+def intents(site, count, now, kind="overdue", start=0):
+    return [
+        Intent.objects.create(
+            site=site, kind=kind, key=f"{kind}:{place}", subject="s", text=f"t{place}", created_at=now
+        )
+        for place in range(start, start + count)
+    ]
+
+
+def texts(messages):
+    return [json.loads(body)["data"]["text"] for _, body in messages]
+
+
+# --- one message ------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.django_db
+def test_a_message_is_signed_so_that_the_receiver_can_tell(site, endpoint, receiver):
+    at = datetime.now(UTC)  # the receiver's check of a signature reads the true clock
+    intents(site, 1, at)
+    WebhookEndpoint.objects.update(made_at=at, next_try_at=at)
+    assert posting.post_owed(now=at) == 1
+    headers, body = receiver.taken[0]
+    told = Webhook(endpoint.secret).verify(body, headers)
+    assert told["type"] == "alert.overdue"
+    assert told["data"]["site"] == "larkmoor-pier"
+    with pytest.raises(WebhookVerificationError):
+        Webhook(endpoint.secret).verify(body.replace(b"t0", b"t1"), headers)
+
+
+@pytest.mark.django_db
+def test_messages_come_once_and_in_order(site, endpoint, receiver, now):
+    intents(site, 12, now)
+    assert posting.post_owed(now=now) == 12
+    assert posting.post_owed(now=now) == 0
+    assert texts(receiver.taken) == [f"t{place}" for place in range(12)]
+    assert len(set(receiver.ids())) == 12
+
+
+@pytest.mark.django_db
+def test_a_receiver_is_told_only_the_kinds_it_wants_of_its_site_since_it_was_set_up(
+    site, other_site, manager, receiver, now
+):
+    intents(site, 1, now - timedelta(days=1), kind="hold released")
+    made(site, manager, receiver.url, now, kinds=["hold placed", "hold released"])
+    intents(site, 1, now, kind="hold placed")
+    intents(site, 1, now, kind="overdue")
+    Intent.objects.create(
+        site=other_site, kind="hold placed", key="there", subject="s", text="not ours", created_at=now
+    )
+    posting.post_owed(now=now)
+    assert [json.loads(body)["type"] for _, body in receiver.taken] == ["alert.hold_placed"]
+
+
+# --- trouble ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.django_db
+def test_a_receiver_that_is_down_for_a_day_loses_nothing_and_gets_nothing_twice(site, endpoint, receiver, now):
+    receiver.status = 500
+    at, came = now, 0
+    while at < now + timedelta(days=1):  # an alert every two hours while it is down
+        if at - now >= came * timedelta(hours=2):
+            intents(site, 1, at, start=came)
+            came += 1
+        posting.post_owed(now=at)
+        at += timedelta(minutes=10)
+    assert (came, receiver.taken) == (12, [])
+    assert len(receiver.seen) < 60  # it waits longer and longer, for all messages together
+    receiver.status = 200
+    posting.post_owed(now=at + rules.LONGEST_POST_PAUSE)
+    assert texts(receiver.taken) == [f"t{place}" for place in range(12)]
+    assert set(receiver.ids(of="seen")) == set(receiver.ids())
+    assert posting.post_owed(now=at + timedelta(days=1)) == 0
+    assert len(receiver.taken) == 12
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("status", [301, 307, 404, 429, 500, 503])
+def test_what_is_not_taken_is_tried_again_with_the_same_id_and_body(site, endpoint, receiver, now, status):
+    receiver.answers = [status, status]
+    intents(site, 2, now)
+    for minutes in (0, 2, 6):
+        posting.post_owed(now=now + timedelta(minutes=minutes))
+    assert len(receiver.seen) == 4  # the second waits for the first; a redirect is not followed
+    first = receiver.ids(of="seen")[0]
+    assert receiver.ids(of="seen")[:3] == [first] * 3
+    assert len({body for headers, body in receiver.seen if headers["webhook-id"] == first}) == 1
+    assert texts(receiver.taken) == ["t0", "t1"]
+
+
+@pytest.mark.django_db
+def test_where_nobody_listens_it_waits_and_says_why(site, manager, now):
+    endpoint = made(site, manager, nobody_listens(), now)
+    intents(site, 2, now)
+    for _ in range(2):
+        assert posting.post_owed(now=now) == 0
+    endpoint.refresh_from_db()
+    assert endpoint.failures == 1  # not before its time
+    assert now + timedelta(minutes=1) <= endpoint.next_try_at < now + timedelta(minutes=1) + SLACK
+    assert "refused" in WebhookDelivery.objects.order_by("pk").first().last_error
+    assert queries.open_by_channel()["webhook owed"] == 2
+
+
+def test_once_the_status_is_there_a_slow_rest_of_the_answer_changes_nothing(receiver):
+    receiver.drips = b"HTTP/1.1 200 OK\r\nX-Slow: " + b"x" * 200
+    assert http_post.post(receiver.url, b"{}", {}, deadline_s=2) == 200
+
+
+@pytest.mark.parametrize("how", ["silent", "dripping"])
+def test_a_receiver_that_is_too_slow_is_left(receiver, how, monkeypatch):
+    monkeypatch.setattr(http_post, "TIMEOUT_S", 0.5)
+    receiver.wait_s = 1.5 if how == "silent" else 0
+    receiver.drips = b"HTTP/1.1 " + b" " * 200 if how == "dripping" else b""
+    began = time.monotonic()
+    with pytest.raises(http_post.Trouble, match="timed out" if how == "silent" else "no answer within"):
+        http_post.post(receiver.url, b"{}", {}, deadline_s=1)
+    assert time.monotonic() - began < 5
+
+
+@pytest.mark.django_db
+def test_a_worker_that_dies_after_the_answer_sends_the_same_message_once_more_under_the_same_id(
+    site, endpoint, receiver, now, monkeypatch
+):
+    intents(site, 2, now)
+
+    class Killed(BaseException):
+        pass
+
+    def dies(*_):
+        raise Killed
+
+    with monkeypatch.context() as patched:
+        patched.setattr(posting, "_taken", dies)
+        with pytest.raises(Killed):
+            posting.post_owed(now=now)
+    assert posting.post_owed(now=now + rules.CLAIM_HOLDS + SLACK) == 2
+    first, again, second = receiver.ids()
+    assert first == again != second
+    assert receiver.taken[0][1] == receiver.taken[1][1]
+
+
+@pytest.mark.django_db
+def test_while_the_claim_of_a_killed_worker_holds_nobody_else_posts(site, endpoint, receiver, now):
+    intents(site, 1, now)
+    assert posting.claim(endpoint.pk, now)  # and the worker dies
+    assert posting.post_owed(now=now + timedelta(minutes=4)) == 0
+    assert posting.post_owed(now=now + timedelta(minutes=6)) == 1
+    assert len(receiver.seen) == 1
+
+
+@pytest.mark.django_db
+def test_a_worker_whose_claim_ran_out_stops_before_the_next_message(site, endpoint, receiver, now, monkeypatch):
+    intents(site, 3, now)
+    real = posting.send
+
+    def slow(row, mine, *, now):
+        answer = real(row, mine, now=now)
+        assert posting.claim(endpoint.pk, now + rules.CLAIM_HOLDS + SLACK)  # another takes over meanwhile
+        return answer
+
+    monkeypatch.setattr(posting, "send", slow)
+    assert posting.post_owed(now=now) == 1
+    assert len(receiver.seen) == 1
+    endpoint.refresh_from_db()
+    assert endpoint.claim  # the other's claim was left alone
+
+
+@pytest.mark.django_db
+def test_a_message_the_receiver_refuses_time_and_again_makes_way_for_the_next(site, endpoint, receiver, now):
+    receiver.answers = [422] * rules.MOST_REFUSALS
+    intents(site, 2, now)
+    at = now
+    for _ in range(rules.MOST_REFUSALS + 1):
+        posting.post_owed(now=at)
+        at += rules.LONGEST_POST_PAUSE + SLACK
+    assert texts(receiver.taken) == ["t1"]
+    assert WebhookDelivery.objects.get(state="failed").intent.text == "t0"
+
+
+@pytest.mark.django_db
+def test_after_five_days_it_is_given_up_and_a_manager_posts_it_again_under_the_same_ids(
+    site, endpoint, receiver, manager, planner, now
+):
+    receiver.status = 500
+    intents(site, 3, now)
+    at = now
+    while at <= now + rules.POSTED_FOR:
+        posting.post_owed(now=at)
+        at += timedelta(hours=6)
+    at += timedelta(hours=6)
+    posting.post_owed(now=at)
+    assert queries.open_by_channel() == {
+        "email owed": 0,
+        "email given up": 0,
+        "webhook owed": 0,
+        "webhook given up": 3,
+    }
+    assert queries.posts_given_up(manager).count() == 3
+    assert not queries.posts_given_up(planner).exists()
+    with pytest.raises(NotAllowed):
+        webhook_actions.post_again(endpoint_id=endpoint.pk, actor=planner, now=at)
+    receiver.status = 200
+    assert webhook_actions.post_again(endpoint_id=endpoint.pk, actor=manager, now=at) == 3
+    assert posting.post_owed(now=at) == 3
+    assert texts(receiver.taken) == ["t0", "t1", "t2"]
+    assert set(receiver.ids()) <= set(receiver.ids(of="seen"))
+
+
+@pytest.mark.django_db
+def test_a_clock_that_is_set_back_posts_nothing_twice_and_loses_nothing(site, endpoint, receiver, now):
+    intents(site, 1, now)
+    posting.post_owed(now=now)
+    earlier = now - timedelta(hours=1)
+    intents(site, 1, now, start=1)
+    posting.post_owed(now=earlier)
+    posting.post_owed(now=now + timedelta(minutes=1))
+    assert texts(receiver.taken) == ["t0", "t1"]
+
+
+# --- setting up -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "url",
+    ["ftp://a.example/", "file:///etc/hosts", "//a.example", "https://", "http://me:pw@a.example/", "http://a b/", ""],
+)
+def test_an_address_that_is_not_plain_http_is_refused(site, manager, now, url):
+    with pytest.raises(Unprocessable) as refused:
+        made(site, manager, url, now)
+    assert refused.value.code == "url_not_allowed"
+
+
+@pytest.mark.django_db
+def test_where_the_settings_say_https_only_http_is_neither_taken_nor_posted_to(
+    site, manager, endpoint, receiver, now, settings
+):
+    settings.WEBHOOKS_HTTPS_ONLY = True
+    with pytest.raises(Unprocessable):
+        made(site, manager, receiver.url, now)
+    made(site, manager, "https://receiver.example/", now)
+    WebhookEndpoint.objects.exclude(pk=endpoint.pk).update(is_on=False)
+    intents(site, 1, now)
+    assert posting.post_owed(now=now) == 0
+    assert receiver.seen == []
+    assert "https only" in WebhookDelivery.objects.get(endpoint=endpoint).last_error
+
+
+@pytest.mark.django_db
+def test_what_is_owed_waits_while_a_receiver_is_switched_off(site, endpoint, receiver, manager, now):
+    receiver.answers = [500]
+    intents(site, 1, now)
+    posting.post_owed(now=now)
+    webhook_actions.change_endpoint(endpoint_id=endpoint.pk, is_on=False, actor=manager, now=now)
+    intents(site, 1, now, start=1)
+    assert posting.post_owed(now=now + timedelta(hours=1)) == 0
+    webhook_actions.change_endpoint(endpoint_id=endpoint.pk, is_on=True, actor=manager, now=now)
+    posting.post_owed(now=now)
+    assert texts(receiver.taken) == ["t0"]
+
+
+@pytest.mark.django_db
+def test_only_a_manager_of_the_site_sets_up_receivers_and_the_record_holds_no_secret(
+    site, other_site, person, planner, endpoint, now
+):
+    for who, refusal in ((planner, NotAllowed), (person("manager", other_site), NotFound)):
+        with pytest.raises(refusal):
+            made(site, who, "https://receiver.example/", now)
+        with pytest.raises(refusal):
+            webhook_actions.change_endpoint(endpoint_id=endpoint.pk, is_on=False, actor=who, now=now)
+    entry = RecordEntry.objects.get(deed="webhook.made")
+    assert endpoint.url in entry.content
+    assert endpoint.secret not in entry.content
+
+
+# --- two workers at once ----------------------------------------------------------------------------------------------
+
+
+def _two_at_once(now):
+    """Two workers that both see the endpoint free before either claims it."""
+    actions.expand(now=now)
+    meet, real, faults = threading.Barrier(2, timeout=10), posting.claim, []
+
+    def claim(endpoint_id, at):
+        meet.wait()
+        return real(endpoint_id, at)
+
+    def run():
+        try:
+            posting.post_owed(now=now)
+        except Exception as error:
+            faults.append(error)
+        finally:
+            connection.close()
+
+    posting.claim = claim
+    try:
+        threads = [threading.Thread(target=run) for _ in range(2)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join(60)
+    finally:
+        posting.claim = real
+    assert faults == []
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(transaction=True)
+def test_two_workers_at_once_post_each_message_once_and_in_order(site, endpoint, receiver, now):
+    receiver.wait_s = 0.02
+    intents(site, 15, now)
+    _two_at_once(now)
+    assert texts(receiver.seen) == [f"t{place}" for place in range(15)]
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(transaction=True)
+def test_control_without_the_claim_the_same_two_post_messages_twice(site, endpoint, receiver, now, monkeypatch):
+    receiver.wait_s = 0.02
+    intents(site, 15, now)
+    monkeypatch.setattr(posting, "claim", lambda *_: "nobody's")
+    monkeypatch.setattr(posting, "_renew", lambda *_: True)
+    _two_at_once(now)
+    assert len(receiver.seen) > 15
