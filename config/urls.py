@@ -33,7 +33,9 @@ def _gathered(door: str) -> list[Any]:
 
 urlpatterns = [
     path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),
-    path("api/v1/docs/", SpectacularRedocView.as_view(url_name="schema"), name="api-docs"),
+    path(
+        "api/v1/docs/", SpectacularRedocView.as_view(url_name="schema", template_name="api_docs.html"), name="api-docs"
+    ),
     path("api/v1/", include(_gathered("api"))),
     path("health/live/", health.live, name="health-live"),
     path("health/ready/", health.ready, name="health-ready"),

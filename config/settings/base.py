@@ -141,6 +141,10 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "REDOC_DIST": "SIDECAR",
     "SCHEMA_PATH_PREFIX": "/api/v1",
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "assets_app.doors.schema.tell_refusals",
+    ],
     # Sets of choices that several fields share, or whose fields' names clash, get the trade's name in the schema.
     "ENUM_NAME_OVERRIDES": {
         "StressKindEnum": [("direct", "direct"), ("shear", "shear")],
@@ -155,6 +159,7 @@ SPECTACULAR_SETTINGS = {
         "LookConditionsEnum": "assets_app.inspections.models.Inspection.Conditions",
         "LookResultEnum": "assets_app.inspections.models.Inspection.Result",
         "FindingStateEnum": "assets_app.inspections.models.Finding.State",
+        "SpectrumStatusEnum": "schedules.duty.models.StressSpectrum.Status",
         "AssetKindEnum": "assets_app.register.models.Asset.Kind",
         "JointKindEnum": "assets_app.register.models.Joint.Kind",
         "QualificationKindEnum": "assets_app.people.models.Qualification.Kind",

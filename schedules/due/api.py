@@ -201,6 +201,8 @@ class ProgrammeIn(serializers.Serializer):
 
 
 class ProgrammeList(generics.ListAPIView):
+    """What is owed on joints, and by which method."""
+
     serializer_class = ProgrammeOut
     filterset_fields = ("joint", "asset", "method", "active")
     queryset = Programme.objects.all()
