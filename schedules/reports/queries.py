@@ -24,7 +24,16 @@ from schedules.work.queries import hold_in_sight, holds_in_sight
 MOST_LOOKS = 400
 MOST_DAYS = 3700
 MOST_PHOTOS = 24  # a joint; the others are counted
-_TOLD = Q(deed__startswith="finding.") | Q(deed__startswith="hold.") | Q(deed="joint.assessed")
+WORK = {"order.finished": "Did the work", "order.verified": "Verified the work"}
+# Deeds that are signatures, and what the signature says.
+SIGNED = WORK | {
+    "finding.lowered": "Called a finding milder",
+    "finding.assessed": "Signed an assessment",
+    "finding.closed": "Closed a finding",
+    "joint.assessed": "Signed that the joint may stand",
+    "hold.released": "Lifted a hold",
+}
+_TOLD = Q(deed__startswith="finding.") | Q(deed__startswith="hold.") | Q(deed="joint.assessed") | Q(deed__in=WORK)
 
 
 # The inspection report ------------------------------------------------------------------------------------------------
@@ -127,12 +136,12 @@ def _facts(joint: Joint) -> tuple[tuple[str, str], ...]:
 def _signatures(rows: Iterable[RecordEntry], quoting: Quoting) -> tuple[Signature, ...]:
     signed = []
     for row in rows:
+        where = f", {row.joint.tag}" if row.joint else ""
         if row.deed in LOOKS:
             method = row.facts["method"]
-            what = f"Look by {method} at {row.joint.tag if row.joint else 'the asset'}"
-            signed.append(quoting.signature(row, what, method))
-        elif row.deed in ("finding.lowered", "finding.assessed", "finding.closed", "joint.assessed", "hold.released"):
-            signed.append(quoting.signature(row, row.deed.replace(".", " ").capitalize()))
+            signed.append(quoting.signature(row, f"Look by {method}{where}", method))
+        elif row.deed in SIGNED:
+            signed.append(quoting.signature(row, f"{SIGNED[row.deed]}{where}"))
     return tuple(signed)
 
 
@@ -169,6 +178,8 @@ def _photos(
 def _printed(photo: Evidence, in_record: bool) -> PrintedPhoto:
     marks = plain(photo.marks_now)
     said = [shown(photo).label, *words(marks)]
+    if marks:
+        said.append(f"Marked by {', '.join(dict.fromkeys(str(mark.by) for mark in photo.marks_now))}")
     if not in_record:
         said.append("NOT IN THE RECORD: the entries printed here do not name this photo")
     svg = str(overlay(marks, photo.width, photo.height)) if marks else ""
@@ -198,7 +209,7 @@ def certificate(person: Person, hold_id: int) -> Certificate:
     corrected = _corrections(site_rows, looks)
     photos, left_out = _certificate_photos(hold, rows, quoting)
     signatures = [quoting.signature(placed, "Placed the hold")]
-    signatures += [quoting.signature(row, _work_words(row)) for row in work]
+    signatures += [quoting.signature(row, WORK[row.deed]) for row in work]
     signatures += [quoting.signature(row, f"Look by {row.facts['method']}", row.facts["method"]) for row in looks]
     signatures += [quoting.signature(row, "Signed an assessment") for row in story if row.deed == "finding.assessed"]
     signatures.append(quoting.signature(lifted, "Lifted the hold"))
@@ -262,20 +273,14 @@ def _work_of(hold: Hold, rows: QuerySet[RecordEntry]) -> list[RecordEntry]:
     here = orders.filter(joint=hold.joint) if hold.joint_id else orders.filter(asset=hold.asset)
     ours = Q(done_at__gte=hold.placed_at) | (Q(finding=hold.finding) if hold.finding_id else Q(pk=None))
     ids = list(here.filter(ours).values_list("pk", flat=True))
-    deeds = ("order.finished", "order.verified")
-    return list(rows.filter(subject_kind="workorder", subject_id__in=ids, deed__in=deeds))
-
-
-def _work_words(row: RecordEntry) -> str:
-    return "Did the work" if row.deed == "order.finished" else "Verified the work"
+    return list(rows.filter(subject_kind="workorder", subject_id__in=ids, deed__in=WORK))
 
 
 def _work_entry(row: RecordEntry, quoting: Quoting) -> Entry:
     order = WorkOrder.objects.get(pk=row.subject_id)
     entry = quoting.entry(row)
-    return Entry(
-        entry.sequence, entry.hash, entry.who, entry.when, f"order {order.number}, {order.title}: {entry.words}"
-    )
+    words = f"{entry.words} (order {order.number}, {order.title})"
+    return Entry(entry.sequence, entry.hash, entry.who, entry.when, words)
 
 
 def _certificate_photos(

@@ -89,7 +89,7 @@ class Quoting:
             where=where_words(told),
             size=size_words(told),
             severity=told["severity"],
-            verdict=f"{verdict}. {told.get('acceptance') or ''}".strip(),
+            verdict=_verdict(verdict, told.get("acceptance") or ""),
             note=" ".join(part for part in (told.get("severity_reason"), told.get("note")) if part),
         )
 
@@ -112,6 +112,13 @@ class Quoting:
                 number = f", {one.certificate}" if one.certificate else ""
                 return f"{method} level {one.level}{number}, to {one.expires_on:%-d %b %Y}"
         return "none on file for that day"
+
+
+def _verdict(verdict: str, why: str) -> str:
+    """The verdict once, and why."""
+    if verdict in why:
+        return why
+    return f"{verdict}. {why}".strip()
 
 
 def where_words(told: Mapping[str, Any]) -> str:

@@ -63,10 +63,11 @@ def test_the_report_says_what_the_record_holds_of_looks_findings_photos_and_sign
     assert "Ends here".lower() in part.photos[0].caption.lower()
     assert part.photos[0].sha256 == Evidence.objects.order_by("pk").first().original_sha256
     signed = {one.what: one for one in report.signatures}
-    look = signed["Look by MT at W-001"]
+    look = signed["Look by MT, W-001"]
     entry = RecordEntry.objects.get(sequence=look.sequence)
     assert (look.name, look.hash) == (entry.actor_name, entry.hash)
     assert look.certificate == "MT level 2, LK-204, to 31 Dec 2028"
+    assert {"Did the work, W-001", "Verified the work, W-001", "Lifted a hold, W-001"} <= set(signed)
     newest = RecordEntry.objects.order_by("sequence").last()
     assert (report.head.sequence, report.head.hash) == (newest.sequence, newest.hash)
 
