@@ -116,8 +116,8 @@ class GroupLoads:
 
     Attributes:
         verdict: carries, or why not.
-        intact_verdict: the same with all bolts there. Where it is not ``CARRIES`` (bolts on one line under an overturning
-            moment) the load was never this group's to carry: ``rise`` then compares nothing, and is infinite.
+        intact_verdict: the same with all bolts there. Where it is not ``CARRIES`` (bolts on one line under an
+            overturning moment) the load was never this group's: ``rise`` then compares nothing, and is infinite.
         loads_n: one per bolt, 0 for one that does not count. In plane: size of the shear. Out of plane: pull +, push −.
         components_n: (n, 2) shear in x and y; None out of plane.
         worst_n: worst shear, or worst pull (0 if all bolts push).

@@ -1,10 +1,10 @@
 """In which order the bolts of a group are tightened, and checked. Pure; bolts are numbered from 1, as on the drawing.
 
 Ring: a star, each bolt followed by the one across it, each pair as far as possible from those done. Rows and free
-patterns: from the middle outwards, crossing over among bolts equally far out. Common practice; EN 1090-2:2018, 8.3 and
-8.5.1, from memory: from bolt to bolt, beginning at the most rigid part of the connection and moving towards the least
-rigid, in more than one cycle where needed. Which part is the stiffest the register does not know: the middle stands
-for it.
+patterns: from the middle outwards, crossing over among bolts equally far out. Common practice. EN 1090-2, 8.3 (edition
+2008+A1:2011, as a dealer quotes it) and 8.5.1 (from memory): bolt by bolt from the most rigid part of the connection
+towards the least rigid, in more than one cycle where needed. Which part is the stiffest the register does not know:
+the middle stands for it.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from collections.abc import Callable, Iterable, Sequence
 from assets_app.register.drawing_bolts import BoltPattern, layout
 
 SOURCE = (
-    "Common practice; EN 1090-2:2018, 8.3 and 8.5.1 (from memory): from the stiffest part of the connection towards the "
-    "least stiff, in more than one cycle where needed. The maker's order goes before this one."
+    "Common practice; EN 1090-2, 8.3 (as quoted) and 8.5.1 (from memory): from the stiffest part of the connection "
+    "towards the least stiff, in more than one cycle where needed. The maker's order goes before this one."
 )
 
 

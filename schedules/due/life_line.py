@@ -362,6 +362,9 @@ def life_words(life: LifeLine) -> list[str]:
     words.append(_looks_words(life))
     if life.sizes:
         words.append("Measured: " + ", ".join(f"{mm(s.mm)} mm on {_day(s.on)}" for s in sorted(life.sizes)))
+    if life.band:
+        last = max(life.band)
+        words.append(f"Fitted growth: by {_day(last.on)} from {mm(last.low)} to {mm(last.high)} mm, 80 % band")
     if life.commissioned:
         words.append(f"In service since {_day(life.commissioned)}")
     words += [f"Held from {_day(first)} to {_day(last)}" for first, last in life.holds]

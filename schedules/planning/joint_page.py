@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -28,6 +28,8 @@ from assets_app.register.drawing_run import weld_run
 from assets_app.register.joint_drawing import pattern_of, section_of
 from assets_app.register.models import Joint
 from assets_app.register.pen import Drawing
+from schedules.due.growth_data import growth_of, open_growths
+from schedules.due.growth_drawing import growth_drawing
 from schedules.due.life_data import life_of
 from schedules.due.life_line import LifeLine, life_line
 from schedules.due.list_queries import site_today
@@ -36,7 +38,7 @@ from schedules.due.queries import Explanation, explain
 from schedules.planning.standing import standing_holds
 from schedules.work.models import Hold, WorkOrder
 
-LOOKS_SHOWN, ORDERS_SHOWN, RECORD_SHOWN, PHOTOS_SHOWN = 20, 12, 8, 8
+LOOKS_SHOWN, ORDERS_SHOWN, RECORD_SHOWN, PHOTOS_SHOWN, GROWTHS_SHOWN = 20, 12, 8, 8, 3
 
 
 @dataclass(frozen=True)
@@ -75,6 +77,7 @@ def joint(request: HttpRequest, pk: int) -> HttpResponse:
         "life": life_line(life, name=found.tag),
         "life_narrow": life_line(life, name=found.tag, narrow=True),
         "drawings": joint_drawings(found, open_ones),
+        "growths": _growths(found, now),
         "open_findings": open_ones,
         "closed_findings": [each for each in listed if not each.finding.is_open],
         "looks": _looks(found),
@@ -104,6 +107,16 @@ def _life(joint: Joint, lead: Explanation | None, today: date, holds: Sequence[H
     spans = [(hold.placed_at.date(), hold.released_at.date()) for hold in past if hold.released_at]
     spans += [(hold.placed_at.date(), today) for hold in holds]
     return replace(life, holds=[(min(first, last), last) for first, last in spans])
+
+
+def _growths(joint: Joint, now: datetime) -> list[dict[str, Any]]:
+    """The fitted growth of the open cracks drawn, the one that asks first at the head."""
+    drawn = []
+    for row in open_growths(joint.pk)[:GROWTHS_SHOWN]:
+        told, name = growth_of(row.finding, now=now), f"{kind_words(row.finding)} at {joint.tag}"
+        wide, narrow = growth_drawing(told, name=name), growth_drawing(told, name=name, narrow=True)
+        drawn.append({"finding": row.finding, "name": name, "growth": told, "wide": wide, "narrow": narrow})
+    return drawn
 
 
 def _who_lifts(site_id: int) -> str:

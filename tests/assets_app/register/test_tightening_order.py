@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import pytest
@@ -55,7 +56,7 @@ def test_no_bolt_is_tightened_before_one_nearer_to_the_middle(points):
     assert sorted(order) == list(range(1, len(points) + 1))
     cx, cy = (sum(axis) / len(points) for axis in zip(*points, strict=True))
     out = [math.dist(points[number - 1], (cx, cy)) for number in order]
-    assert all(a <= b + 2e-6 * max(out) for a, b in zip(out, out[1:], strict=False))
+    assert all(a <= b + 2e-6 * max(out) for a, b in itertools.pairwise(out))
 
 
 def test_an_unknown_pattern_keeps_the_order_of_the_numbers_and_says_so():
