@@ -7,8 +7,8 @@ counts as taken with any 2xx; everything else, a redirect too, is tried again.
 One worker at a time serves an endpoint: it holds the endpoint's claim, which one conditional UPDATE gives and which
 runs out when the worker dies. It posts the oldest message, writes down that it was taken, and goes on; the next waits
 until the one before was taken or given up. A failure makes the whole endpoint wait, longer each time, so a receiver
-that is down costs one try a pause and loses nothing. After 2xx a message is never posted again, but for one window: a worker
-killed between the answer and writing it down; then it comes once more under the same id.
+that is down costs one try a pause and loses nothing. After 2xx a message is never posted again, but for one window: a
+worker killed between the answer and writing it down; then it comes once more under the same id.
 
 Two alerts written at the same moment may come in either order.
 """
