@@ -37,7 +37,7 @@ counted, and may not be more than the kills and restarts that can explain them.
 def page(report: dict[str, Any]) -> str:
     what, found = report["what"], report["found"]
     title = "Everything held." if report["passed"] else "**Something did not hold.**"
-    size = f"{what['kills']} kills, {what['joints']:,} joints on {what['assets']} assets, seed {what['seed']}"
+    size = f"{report['done']['kills']} kills, {what['joints']:,} joints on {what['assets']} assets, seed {what['seed']}"
     counts = {name: value for name, value in found.items() if isinstance(value, int)}
     mail = {f"mail: {name.replace('_', ' ')}": value for name, value in found["mail"].items()}
     parts = [

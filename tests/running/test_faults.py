@@ -155,7 +155,7 @@ def test_the_mail_server_keeps_what_it_is_sent():
         _send(sink.port)
     (kept,) = sink.received
     assert (kept.message_id, kept.to) == ("<one@b.example>", "c@d.example")
-    assert kept.text.split("\n")[:3] == ["First line – with a dash.", ".", "Last line."]
+    assert kept.text.splitlines()[:3] == ["First line – with a dash.", ".", "Last line."]
 
 
 def test_the_mail_server_refuses_what_it_is_told_to():
