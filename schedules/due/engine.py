@@ -41,15 +41,17 @@ def recompute_stale(*, now: datetime) -> Outcome:
     """Work off every stale mark there is, in batches, each in one transaction with the marks that it answers."""
     programmes = changed = 0
     while True:
-        outcome = _recompute_marked_batch(now=now)
+        outcome = recompute_marked_batch(now=now)
         if outcome is None:
             return Outcome(programmes, changed)
         programmes, changed = programmes + outcome.programmes, changed + outcome.changed
 
 
 @transaction.atomic
-def _recompute_marked_batch(*, now: datetime) -> Outcome | None:
-    """Marks are locked, answered and removed together; a mark written meanwhile stays for the next batch.
+def recompute_marked_batch(*, now: datetime) -> Outcome | None:
+    """Work off one batch of stale marks; ``None`` where there is none.
+
+    Marks are locked, answered and removed together; a mark written meanwhile stays for the next batch.
 
     Marks that another worker holds are skipped (on SQLite there is only one writer at a time).
     """

@@ -14,8 +14,9 @@ RETRY = {"autoretry_for": (OperationalError,), "retry_backoff": True, "max_retri
 
 @shared_task(name="due.recompute_stale", **RETRY)
 def recompute_stale() -> None:
-    """Recompute what is marked stale, until nothing is."""
-    engine.recompute_stale(now=timezone.now())
+    """Recompute what is marked stale, until nothing is; each batch by its own clock, for the day may turn meanwhile."""
+    while engine.recompute_marked_batch(now=timezone.now()):
+        pass
 
 
 @shared_task(name="due.sweep_if_owed", **RETRY)
@@ -27,8 +28,9 @@ def sweep_if_owed() -> None:
 
 @shared_task(name="due.work_off_sweep", **RETRY)
 def work_off_sweep() -> None:
-    """Work off the parts of sweeps that are free."""
-    sweeps.work_off(worker=socket.gethostname(), now=timezone.now())
+    """Work off the parts of sweeps that are free, each by its own clock."""
+    while sweeps.work_off(worker=socket.gethostname(), now=timezone.now(), most=1):
+        pass
 
 
 @shared_task(name="due.fit_growth", **RETRY)
