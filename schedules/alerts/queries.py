@@ -79,7 +79,10 @@ def rules_of(site: Site) -> list[KindRow]:
             kind=kind.value,
             label=kind.label,
             lead_days=book.lead_days(site.pk, kind.value) if kind.value in rules.LEADS else None,
-            hears=[(role, book.hears(site.pk, kind.value, role)) for role in RoleName.values],
+            hears=sorted(
+                ((role, book.hears(site.pk, kind.value, role)) for role in RoleName.values),
+                key=lambda one: one[1].days or 0,
+            ),
         )
         for kind in Intent.Kind
     ]

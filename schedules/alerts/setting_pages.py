@@ -143,7 +143,7 @@ def calendar_feed(request: HttpRequest, token: str) -> HttpResponse:
     etag = f'"{hashlib.sha256(body).hexdigest()}"'
     response = HttpResponse(body, content_type="text/calendar; charset=utf-8")
     response["ETag"] = etag
-    answer = get_conditional_response(request, etag=etag, response=response)
+    answer = get_conditional_response(request, etag=etag, response=response) or response
     answer["Cache-Control"] = "private, no-cache"
     answer["Referrer-Policy"] = "no-referrer"
     answer["X-Robots-Tag"] = "noindex"
