@@ -10,12 +10,13 @@ from django.urls import path
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
-from rest_framework.parsers import FormParser, JSONParser, MultiPartParser
+from rest_framework.parsers import FormParser, MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from assets_app.doors.idempotency import once
+from assets_app.doors.parsers import StrictJSONParser
 from assets_app.inspections.inputs import FindingInput, PhotoInput
 from assets_app.inspections.models import Inspection, Method
 from schedules.work import actions, hold_api, queries
@@ -247,7 +248,7 @@ class OrderStepIn(VersionIn):
 
 
 class DoStep(APIView):
-    parser_classes = [JSONParser, MultiPartParser, FormParser]
+    parser_classes = [StrictJSONParser, MultiPartParser, FormParser]
 
     @extend_schema(request=OrderStepIn, responses=OrderWhole)
     def post(self, request: Request, order: int, sequence: int) -> Response:

@@ -10,12 +10,13 @@ from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework import mixins, viewsets
 from rest_framework.decorators import action
-from rest_framework.parsers import JSONParser, MultiPartParser
+from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import DefaultRouter
 
 from assets_app.doors.idempotency import once
+from assets_app.doors.parsers import StrictJSONParser
 from schedules.duty.recordings import actions, queries
 from schedules.duty.recordings import serializers as shapes
 from schedules.duty.recordings.counting import Wanted
@@ -59,7 +60,7 @@ class RecordingViews(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.
         return once(request, deed)
 
     @extend_schema(request=shapes.UseInput, responses={201: shapes.UsedSerializer})
-    @action(detail=True, methods=["post"], parser_classes=[JSONParser])
+    @action(detail=True, methods=["post"], parser_classes=[StrictJSONParser])
     def use(self, request: Request, pk: str) -> Response:
         """Give joints its spectrum, all or none."""
         given = checked(shapes.UseInput, request.data)
