@@ -32,6 +32,7 @@ from schedules.alerts.http_post import Trouble, is_allowed, post
 from schedules.alerts.models import Intent, WebhookDelivery, WebhookEndpoint
 
 MOST_POSTS = 200  # in a row to one endpoint before another gets its turn
+LONGEST_TURN = timedelta(minutes=2)  # the same for a slow one
 
 
 def post_owed(*, now: datetime) -> int:
@@ -108,12 +109,13 @@ def _serve(endpoint_id: int, now: datetime, began: float) -> int:
     def moment() -> datetime:
         return now + timedelta(seconds=time.monotonic() - began)
 
-    mine = claim(endpoint_id, moment())
+    start = moment()
+    mine = claim(endpoint_id, start)
     if mine is None:
         return 0
     done = 0
     try:
-        while done < MOST_POSTS and _renew(endpoint_id, mine, moment()):
+        while done < MOST_POSTS and moment() - start < LONGEST_TURN and _renew(endpoint_id, mine, moment()):
             owed = WebhookDelivery.objects.filter(endpoint=endpoint_id, state=WebhookDelivery.State.OWED)
             row = owed.select_related("intent__site", "endpoint").order_by("intent_id").first()
             if row is None or not send(row, mine, now=moment()):
