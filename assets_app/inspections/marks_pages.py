@@ -44,6 +44,10 @@ class MarkForm(forms.Form):
         return told | {n: None if told[n] is None else told[n] / 100 for n in ("x", "y", "x2", "y2")}
 
 
+class StrikeForm(forms.Form):
+    reason = forms.CharField(max_length=200)
+
+
 @require_safe
 @login_required
 def joint_photos(request: HttpRequest, joint_id: int) -> HttpResponse:
@@ -110,9 +114,9 @@ def _show(request: HttpRequest, photo: Evidence, form: MarkForm, status: int) ->
 def mark_strike(request: HttpRequest, mark_id: int) -> HttpResponse:
     """Strike a mark off."""
     mark = one(marks_queries.marks_for(request.user), mark_id)
-    marks_actions.strike_mark(
-        mark_id=mark.pk, reason=request.POST.get("reason", ""), actor=request.user, now=timezone.now()
-    )
+    form = StrikeForm(request.POST)
+    reason = form.cleaned_data["reason"] if form.is_valid() else ""  # the action says what is wrong with none
+    marks_actions.strike_mark(mark_id=mark.pk, reason=reason, actor=request.user, now=timezone.now())
     messages.success(request, "Struck off, and in the record.")
     return redirect("photo-marks", mark.evidence_id)
 

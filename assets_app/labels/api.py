@@ -153,6 +153,6 @@ class LabelSheet(APIView):
 urlpatterns = [
     path("labels/", Labels.as_view(), name="api-labels"),
     path("labels/sheet.pdf", LabelSheet.as_view(), name="api-label-sheet"),
-    path("labels/scanned/<str:token>/", Scanned.as_view(), name="api-label-scanned"),
+    path("labels/scanned/<slug:token>/", Scanned.as_view(), name="api-label-scanned"),
     path("joints/<int:joint>/label/reissue/", ReissueLabel.as_view(), name="api-label-reissue"),
 ]

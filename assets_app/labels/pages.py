@@ -110,14 +110,15 @@ def _show(request: HttpRequest, asset: Asset, form: SheetForm, *, more: bool, st
 def reissue(request: HttpRequest, joint_id: int) -> HttpResponse:
     """Withdraw the label of a joint and issue another."""
     joint = one(joints_in_sight(request.user), joint_id)
-    reason = request.POST.get("reason", "")
+    form = ReissueForm(request.POST)
+    reason = form.cleaned_data["reason"] if form.is_valid() else ""  # the action says what is wrong with none
     actions.reissue_label(joint_id=joint.pk, reason=reason, actor=request.user, now=timezone.now())
     messages.success(request, f"The old label of {joint.tag} opens nothing any more. Print the new one.")
     return redirect(f"{reverse('labels', args=[joint.asset_id])}?joint={joint.pk}")
 
 
 urlpatterns = [
-    path("j/<str:token>/", scanned, name="label-scanned"),
+    path("j/<slug:token>/", scanned, name="label-scanned"),
     path("assets/<int:asset_id>/labels/", labels, name="labels"),
     path("joints/<int:joint_id>/label/reissue/", reissue, name="label-reissue"),
 ]

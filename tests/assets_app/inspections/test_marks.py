@@ -223,6 +223,7 @@ def test_the_page_marks_and_strikes(client, photo, inspector):
     no_end = client.post(address, typed | {"x2": ""})
     assert (no_end.status_code, list(no_end.context["form"].errors)) == (422, ["x2"])
     assert "Ring round 40 % from the left" in client.get(address).content.decode()
+    assert client.post(f"/marks/{mark.pk}/strike/", {"reason": "\x00"}).status_code == 422
     assert client.post(f"/marks/{mark.pk}/strike/", {"reason": "paint"}).status_code == 302
     assert "No mark on it" in client.get(address).content.decode()
 

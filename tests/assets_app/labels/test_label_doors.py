@@ -135,7 +135,13 @@ def test_a_reason_is_needed_to_withdraw(page, label, weld_joint, planner, now):
     with pytest.raises(Unprocessable) as refused:
         reissue_label(joint_id=weld_joint.pk, reason=" ", actor=planner, now=now)
     assert (refused.value.code, refused.value.field) == ("reason_needed", "reason")
-    assert page.post(f"/joints/{weld_joint.pk}/label/reissue/", {"reason": ""}).status_code == 422
+    for nothing in ("", "\x00", " ", "x" * 201):
+        assert page.post(f"/joints/{weld_joint.pk}/label/reissue/", {"reason": nothing}).status_code == 422
+
+
+@pytest.mark.parametrize("made_up", ["%00", "..%2f", "x" * 3000, "'--", "é"])
+def test_an_address_that_was_never_one_of_ours_is_nothing(page, made_up, weld_joint):
+    assert page.get(f"/j/{made_up}/").status_code == 404
 
 
 def test_a_sheet_that_does_not_fit_is_refused_beside_the_field_and_issues_nothing(page, weld_joint):
