@@ -21,6 +21,7 @@ from assets_app.refusals import NotFound, Refused
 from schedules.duty import actions, drawing, queries, reading_file
 from schedules.duty.forms import ExchangeForm, FileForm, ReadingForm, WithdrawForm
 from schedules.duty.models import Counter, Reading
+from schedules.duty.setup_pages import asset_duty, spectrum
 
 DRAWN_BACK_DAYS, DRAWN_AHEAD_DAYS = 730, 365
 LAST_READINGS = 12
@@ -215,6 +216,8 @@ def _line(counter: Counter, today: date) -> drawing.DutyLine:
 
 
 urlpatterns = [
+    path("assets/<int:pk>/duty/", asset_duty, name="asset-duty"),
+    path("joints/<int:pk>/spectrum/", spectrum, name="spectrum"),
     path("counters/<int:pk>/", counter, name="counter"),
     path("counters/<int:pk>/exchange/", exchange, name="meter-exchange"),
     path("readings/<int:pk>/withdraw/", withdraw, name="reading-withdraw"),
