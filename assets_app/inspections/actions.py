@@ -195,7 +195,12 @@ def _write_findings(look: _Look, entries: Sequence[FindingInput]) -> None:
         read.append((entry, where, known, kind, numbers, size))
     for entry, where, known, kind, numbers, size in read:
         verdict = judging.verdict(
-            kind=kind, size=size, joint=look.joint, lost_bolts=sorted(lost), window_used=_window_used(look, kind, size)
+            kind=kind,
+            size=size,
+            joint=look.joint,
+            lost_bolts=sorted(lost),
+            window_used=_window_used(look, kind, size),
+            bolt_use=entry.bolt_use,
         )
         if known is None:
             finding = _new_finding(look, entry, kind, numbers, verdict, where)

@@ -20,7 +20,7 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from assets_app.doors.idempotency import once
-from assets_app.inspections import actions, marks_api, queries, serializers
+from assets_app.inspections import actions, bolt_api, marks_api, queries, serializers
 from assets_app.inspections.evidence_actions import read_upload
 from assets_app.inspections.models import Assessment, Evidence, Finding, Inspection
 from assets_app.inspections.pages import photo_response
@@ -250,4 +250,4 @@ router.register("inspections", InspectionViewSet, basename="api-inspection")
 router.register("findings", FindingViewSet, basename="api-finding")
 router.register("assessments", AssessmentViewSet, basename="api-assessment")
 router.register("evidence", EvidenceViewSet, basename="api-evidence")
-urlpatterns = [*router.urls, *marks_api.urlpatterns]
+urlpatterns = [*router.urls, *bolt_api.urlpatterns, *marks_api.urlpatterns]

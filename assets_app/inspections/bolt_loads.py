@@ -83,6 +83,78 @@ def rise(facts: GroupFacts, lost: Iterable[int]) -> float | None:
     return max(case(rest).rise for rest in lessened for case in cases)
 
 
+@dataclass(frozen=True)
+class Loaded:
+    """The group under a load that is known. Shares of 1; infinite: cannot carry; None: size or class is not known.
+
+    Attributes:
+        use, intact_use: worst pull on a remaining bolt over its design resistance in tension, now and with all there.
+        parting: worst pull over the preload; above 1 the faces part. None: no preload is known.
+        could_carry: whether the intact group carries such a load by this sum at all.
+    """
+
+    moment_nmm: float
+    pull_n: float
+    use: float | None
+    intact_use: float | None
+    parting: float | None
+    could_carry: bool
+
+    @property
+    def use_percent(self) -> float | None:
+        """``use`` in per cent; None where it is not known or what remains cannot carry."""
+        return None if self.use is None or math.isinf(self.use) else 100 * self.use
+
+    @property
+    def intact_percent(self) -> float | None:
+        return None if self.intact_use is None else 100 * self.intact_use
+
+
+def under_load(
+    facts: GroupFacts,
+    lost: Iterable[int],
+    *,
+    size: str,
+    property_class: str,
+    preload_kn: float | None,
+    moment_nmm: float,
+    pull_n: float,
+) -> Loaded:
+    """The group under an overturning moment from whichever side is worst (N·mm) and a central pull (N).
+
+    As in ``rise``: of the lost bolts the worst subset counts, and more than five lost count as unable to carry.
+    """
+    nothing = Loaded(moment_nmm, pull_n, None, None, None, could_carry=True)
+    plan, numbers = group_of(facts), sorted(set(lost))
+    if plan is None or (numbers and numbers[-1] > len(plan.state)):
+        return nothing
+    try:
+        group = bolt_group.Group(plan.positions_mm, None, size, property_class)
+    except InputError:
+        return nothing
+    intact = bolt_group.overturning_any_direction(group, pull_n, moment_nmm)
+    if not intact.could_carry:
+        return Loaded(moment_nmm, pull_n, None, None, None, could_carry=False)
+    if len(numbers) > MOST_SUBSETS:
+        each = None
+    else:
+        subsets = [subset for taken in range(len(numbers) + 1) for subset in combinations(numbers, taken)]
+        each = [
+            bolt_group.overturning_any_direction(group.with_lost(*(n - 1 for n in subset)), pull_n, moment_nmm)
+            for subset in subsets
+        ]
+    uses = [told.utilisation for told in each or [] if told.utilisation is not None]
+    worst = math.inf if each is None else max(told.worst_n for told in each)
+    return Loaded(
+        moment_nmm,
+        pull_n,
+        use=None if intact.utilisation is None else (math.inf if each is None else max(uses)),
+        intact_use=intact.utilisation,
+        parting=worst / (preload_kn * 1000) if preload_kn else None,
+        could_carry=True,
+    )
+
+
 UNIT_LOADS: tuple[Callable[[bolt_group.Group], bolt_group.GroupLoads], ...] = (
     lambda group: bolt_group.overturning_any_direction(group, 0.0, 1.0),
     lambda group: bolt_group.overturning(group, 1.0, 0.0, 0.0),

@@ -30,6 +30,7 @@ class FindingInput:
         clock_deg: on a tube, degrees clockwise from the top; position: on a plate, from the datum end, as typed.
         bolts: their numbers, from 1.
         finding_id: the finding this is, measured again.
+        bolt_use: worst load on a remaining bolt over its resistance, worked out from a load that an engineer gave.
     """
 
     kind: str = ""
@@ -42,6 +43,7 @@ class FindingInput:
     bolts: Sequence[int] = ()
     note: str = ""
     finding_id: int | None = None
+    bolt_use: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -26,11 +26,18 @@ class Verdict:
 
 
 def verdict(
-    *, kind: Kind, size: Size, joint: Joint, lost_bolts: Sequence[int] = (), window_used: float | None = None
+    *,
+    kind: Kind,
+    size: Size,
+    joint: Joint,
+    lost_bolts: Sequence[int] = (),
+    window_used: float | None = None,
+    bolt_use: float | None = None,
 ) -> Verdict:
-    """Acceptance and severity of one finding; ``lost_bolts`` are all bolts lost in the group so far."""
+    """Acceptance and severity of one finding; ``lost_bolts`` are all bolts lost in the group so far, ``bolt_use`` the
+    worst load on a remaining one over its resistance, where the load is known."""
     if not kind.is_weld_kind:
-        return _bolts(kind, size, joint, lost_bolts)
+        return _bolts(kind, size, joint, lost_bolts, bolt_use)
     accepted, ratio, note = accept(kind, size, getattr(joint, "weld", None))
     severity, reason = rules.severity(
         kind.code,
@@ -91,7 +98,7 @@ def _note(judged: Judgement, level: str, weld: Weld) -> str:
     return f"{judged.reason}. {judged.clause}, {level}; {judged.status}.{assumed}"
 
 
-def _bolts(kind: Kind, size: Size, joint: Joint, lost_bolts: Sequence[int]) -> Verdict:
+def _bolts(kind: Kind, size: Size, joint: Joint, lost_bolts: Sequence[int], bolt_use: float | None) -> Verdict:
     group: BoltGroup | None = getattr(joint, "bolt_group", None)
     facts = bolt_loads.GroupFacts.of(group) if group else bolt_loads.GroupFacts(bolt_count=None)
     severity, reason = rules.severity(
@@ -102,6 +109,7 @@ def _bolts(kind: Kind, size: Size, joint: Joint, lost_bolts: Sequence[int]) -> V
         bolts_lost=len(set(lost_bolts)),
         bolt_count=facts.bolt_count or (len(facts.positions) or None),
         bolt_rise=bolt_loads.rise(facts, lost_bolts),
+        bolt_use=bolt_use,
         gap_mm=size.depth_mm,
     )
     return Verdict(severity, reason, False, BOLTS_NOTE)

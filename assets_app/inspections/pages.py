@@ -16,7 +16,7 @@ from django.urls.converters import StringConverter
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from assets_app.inspections import actions, forms, marks_pages, queries
+from assets_app.inspections import actions, bolt_sheet, forms, marks_pages, queries
 from assets_app.inspections.evidence_actions import joint_for, read_upload
 from assets_app.inspections.inputs import PhotoInput
 from assets_app.inspections.kinds import KINDS
@@ -264,5 +264,6 @@ urlpatterns = [
     path("findings/<int:finding_id>/photos/", finding_photo, name="finding-photos"),
     path("findings/<int:finding_id>/<finding_deed:deed>/", finding_deed, name="finding-deed"),
     path("evidence/<int:evidence_id>/view.jpg", evidence_view, name="evidence-view"),
+    *bolt_sheet.urlpatterns,
     *marks_pages.urlpatterns,
 ]

@@ -148,7 +148,10 @@ def _bolts(read: _Reader, kind: str, lost: int, count: int | None, rise: float |
         words = "what remains cannot carry" if math.isinf(rise) else f"the worst load on the rest is {rise:.2f} times"
         answers.append(read.step("rise", rise, f"{of} lost: {words}"))
     if use is not None:
-        answers.append(read.step("use", use, f"{of} lost: the worst of the rest is used to {use:.0%}"))
+        words = "what remains cannot carry the load given"
+        if not math.isinf(use):
+            words = f"the worst of the rest is used to {use:.0%}"
+        answers.append(read.step("use", use, f"{of} lost: {words}"))
     if rise is None:  # where they stand is not known: the count rule
         share = lost / count if count else None
         answers.append(read.step("share", share, f"{of} lost, and where they stand is not known"))

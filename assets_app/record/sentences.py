@@ -26,6 +26,7 @@ DEEDS: dict[str, str] = {
 
 # Deeds of the floor above, whose reason follows where one was given.
 PLAIN: dict[str, str] = {
+    "bolts.read": "filled a bolt sheet",
     "counter.added": "set up a counter",
     "counter.changed": "changed a counter",
     "deferral.signed": "put work off",
