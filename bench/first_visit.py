@@ -21,7 +21,8 @@ from typing import Any, NamedTuple
 
 from playwright.sync_api import Browser, sync_playwright
 
-from running.processes import ROOT, free_port, start_child, wait_until
+from running.processes import ROOT, free_port, wait_until
+from running.processes import start as start_child
 from schedules.demo.people import PASSWORD
 
 WHO = "bram"

@@ -207,6 +207,29 @@ def test_two_phones_on_one_order_the_later_one_is_told_and_puts_its_own_on_top(
     page.faults.clear()
 
 
+def test_two_phones_of_one_person_do_not_do_a_step_twice(open_page, inspector, order_for, weld_joint):
+    order = order_for(weld_joint, inspector)
+    first, second = (open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector) for _ in range(2))
+    for page in (first, second):
+        ready(page)
+    first.context.set_offline(True)
+    first.locator("#step-1").get_by_role("button", name="Done").click()
+    unsent(first, "1 thing not sent")
+    second.locator("#step-1").get_by_role("button", name="Done").click()
+    all_sent(second)
+    first.faults.clear()
+    first.context.set_offline(False)
+    unsent(first, "1 needs you")
+    first.get_by_role("link", name="1 thing not sent, 1 needs you").click()
+    first.get_by_text(f"step done by {inspector.display_name}").first.wait_for()
+    first.get_by_role("button", name="Drop it").click()
+    first.get_by_role("button", name="Yes, drop it for good").click()
+    all_sent(first)
+    order.refresh_from_db()
+    assert order.version == 2
+    first.faults.clear()
+
+
 def test_a_finish_that_was_refused_goes_back_to_the_form_with_all_that_was_typed(
     open_page, inspector, order_for, weld_joint, settings, tmp_path, now
 ):

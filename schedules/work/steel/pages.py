@@ -12,9 +12,10 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import path, reverse
 from django.views.decorators.gzip import gzip_page
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import condition, require_GET
 
 import assets_app
+from schedules.work.steel import packing
 
 STATIC = Path(assets_app.__file__).parent / "static"
 STYLES = tuple(f"soundjoint/{name}.css" for name in ("tokens", "sheet", "parts", "drawings", "steel/steel"))
@@ -32,16 +33,36 @@ SHELL = (*STYLES, *MODULES, *OTHERS)
 @gzip_page
 def steel(request: HttpRequest) -> HttpResponse:
     """The shell. It is the same for everybody, so that it may be kept on the device and opened signed out."""
-    context = {
-        "styles": _urls(STYLES),
-        "modules": _urls(MODULES),
-        "app": _url(MODULES[0]),
-        "edition": edition(),
-        "icon": _url(OTHERS[0]),
-    }
+    context = {"edition": edition(), "icon": _url(OTHERS[0])}
     response = render(request, "work/steel/page.html", context)
     response["Cache-Control"] = "no-cache"
     return response
+
+
+def _tag(request: HttpRequest) -> str:
+    return f'"{edition()}"'
+
+
+@require_GET
+@gzip_page
+@condition(etag_func=_tag)
+def script(request: HttpRequest) -> HttpResponse:
+    """Every module of the page, packed."""
+    return HttpResponse(_packed(edition())[0], content_type="text/javascript", headers={"Cache-Control": "no-cache"})
+
+
+@require_GET
+@gzip_page
+@condition(etag_func=_tag)
+def style(request: HttpRequest) -> HttpResponse:
+    """Every style of the page, packed."""
+    return HttpResponse(_packed(edition())[1], content_type="text/css", headers={"Cache-Control": "no-cache"})
+
+
+@lru_cache(maxsize=1)
+def _packed(_edition: str) -> tuple[str, str]:
+    folder = STATIC / "soundjoint/steel"
+    return packing.script(folder, "app"), packing.style([STATIC / name for name in STYLES])
 
 
 @require_GET
@@ -70,7 +91,13 @@ def manifest(request: HttpRequest) -> JsonResponse:
 @gzip_page
 def worker(request: HttpRequest, name: str) -> HttpResponse:
     """The service worker, with the list of what it keeps; a changed file makes a new edition of it."""
-    kept = json.dumps({"edition": edition(), "page": reverse("steel"), "files": _urls(SHELL)})
+    kept = json.dumps(
+        {
+            "edition": edition(),
+            "page": reverse("steel"),
+            "files": [reverse("steel-script"), reverse("steel-style"), *_urls(OTHERS)],
+        }
+    )
     body = f"self.STEEL = {kept};\n{(STATIC / WORKERS['sw.js']).read_text()}"
     if name == "sw-sync.js":
         body = f'import {{ sendAll }} from "{_url("soundjoint/steel/sending.js")}";\n{body}'
@@ -88,7 +115,7 @@ def edition() -> str:
 def _edition() -> str:
     digest = hashlib.sha256()
     template = Path(__file__).parents[2] / "templates" / "work" / "steel" / "page.html"
-    for file in (template, *(STATIC / name for name in (*SHELL, *WORKERS.values()))):
+    for file in (template, Path(packing.__file__), *(STATIC / name for name in (*SHELL, *WORKERS.values()))):
         digest.update(file.read_bytes())
     return digest.hexdigest()[:12]
 
@@ -104,6 +131,8 @@ def _urls(names: tuple[str, ...]) -> list[str]:
 
 urlpatterns = [
     path("steel/", steel, name="steel"),
+    path("steel/app.js", script, name="steel-script"),
+    path("steel/app.css", style, name="steel-style"),
     path("steel/manifest.webmanifest", manifest, name="steel-manifest"),
     path("steel/sw.js", worker, {"name": "sw.js"}, name="steel-worker"),
     path("steel/sw-sync.js", worker, {"name": "sw-sync.js"}, name="steel-worker-sync"),

@@ -12,7 +12,7 @@ from PIL import Image
 from assets_app.inspections.actions import add_evidence
 from schedules.models import WorkOrder
 from schedules.work import actions
-from schedules.work.steel import pages, queries
+from schedules.work.steel import packing, pages, queries
 
 BUNDLE = "/api/v1/steel/bundle/"
 
@@ -136,6 +136,30 @@ def test_the_manifest_names_an_icon_that_exists(client, db):
     assert told["display"] == "standalone"
     for icon in told["icons"]:
         assert (pages.STATIC / icon["src"].removeprefix("/static/")).is_file()
+
+
+def test_the_modules_travel_as_one_script_that_is_not_sent_twice(client, db):
+    first = client.get("/steel/app.js")
+    assert first.content.decode().count("packed.app = ") == 1
+    assert all(f"packed.{name.split('/')[-1][:-3]} = " in first.content.decode() for name in pages.MODULES)
+    assert client.get("/steel/app.js", headers={"If-None-Match": first["ETag"]}).status_code == 304
+    assert ".steel-state" in client.get("/steel/app.css").content.decode()
+
+
+@pytest.mark.parametrize(
+    ("text", "wrong"), [("import x from './y.js';\n", "import"), ("export default 3;\n", "export")]
+)
+def test_a_form_of_import_or_export_that_is_not_understood_is_refused(tmp_path, text, wrong):
+    (tmp_path / "app.js").write_text(text)
+    with pytest.raises(ValueError, match=f"this form of {wrong} is not understood"):
+        packing.script(tmp_path, "app")
+
+
+def test_modules_in_a_ring_are_refused(tmp_path):
+    (tmp_path / "one.js").write_text('import { b } from "./two.js";\n')
+    (tmp_path / "two.js").write_text('import { a } from "./one.js";\n')
+    with pytest.raises(ValueError, match="one -> two -> one"):
+        packing.script(tmp_path, "one")
 
 
 @pytest.mark.parametrize("name", ["sw.js", "sw-sync.js"])

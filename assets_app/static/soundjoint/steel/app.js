@@ -74,7 +74,7 @@ function showState(bundle, items, fetched) {
 }
 
 function words(fetched) {
-  const since = fetched ? `as of ${moment(fetched)}` : "";
+  const since = fetched ? `As of ${moment(fetched)}.` : "";
   if (outcome === NO_SIGNAL) return `No signal. ${since}`;
   if (outcome === SIGNED_OUT) return `Signed out. ${since}`;
   return outcome === BUSY ? `The service is busy. ${since}` : since;

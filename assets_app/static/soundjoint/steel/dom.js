@@ -19,6 +19,10 @@ export function drawing(svg) {
   return document.importNode(read.documentElement, true);
 }
 
+// The mark and the words of a hold, as everywhere: a filled octagon, then what it means.
+export const holdMark = (words) => h("span", { class: "severity", "data-severity": "hold now" },
+  drawing('<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 16 16" aria-hidden="true"><path d="M5 .5h6L15.5 5v6L11 15.5H5L.5 11V5z" fill="currentColor"/></svg>'), words);
+
 export const newId = (name) => `${name}-${(made += 1)}`;
 
 // A label with its field. `control` gets an id; `help` may be an element.

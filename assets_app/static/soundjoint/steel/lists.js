@@ -1,5 +1,5 @@
 // My orders by place: today's first, then what waits, then later.
-import { h } from "./dom.js";
+import { h, holdMark } from "./dom.js";
 import { standing } from "./standing.js";
 import { due, many } from "./words.js";
 
@@ -24,7 +24,7 @@ function row(order, bundle) {
   const { state, words } = due(order.due_on, bundle.sites[order.site].today);
   const held = bundle.assets[order.asset].holds.length;
   return h("li", {}, h("a", { href: `#order/${order.id}` }, h("span", { class: "title" }, order.title), h("br"),
-    h("span", { class: "small" }, held ? h("strong", {}, "⯃ Held · ") : "", `${bundle.assets[order.asset].words} · `,
+    h("span", { class: "small" }, held ? [holdMark("Held"), " · "] : "", `${bundle.assets[order.asset].words} · `,
       h("span", { class: "due", "data-state": state }, words), order.pending.length ? ` · ${order.pending.length} not sent` : "")));
 }
 

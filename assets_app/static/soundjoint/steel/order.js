@@ -1,5 +1,5 @@
 // One order, to be worked off with one hand.
-import { button, choice, drawing, field, h, newId, photoField } from "./dom.js";
+import { button, choice, drawing, field, h, holdMark, newId, photoField } from "./dom.js";
 import { draftOf } from "./drafts.js";
 import { draftName, finishForm } from "./finish.js";
 import { shrink } from "./photo.js";
@@ -30,7 +30,7 @@ export async function orderSheet(order, view) {
 }
 
 const held = (hold, order, bundle) => h("section", { class: "hold-banner", "aria-label": "Hold" },
-  h("p", { class: "hold-head" }, h("strong", {}, "⯃ Held: not to be used")), h("p", {}, hold.reason),
+  h("p", { class: "hold-head" }, holdMark("Held: not to be used")), h("p", {}, hold.reason),
   h("p", { class: "small" }, `Placed by ${hold.by}, ${moment(hold.at)}. ${bundle.sites[order.site].lifts || "Nobody here is named"} can lift it, never who did the work.`));
 
 function stepRow(order, step, view) {
