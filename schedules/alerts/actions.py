@@ -23,7 +23,9 @@ from schedules.alerts.personal import Clocks
 from schedules.alerts.rules import Draft
 from schedules.deferral.models import Deferral
 from schedules.due.models import DueDate
+from schedules.duty import queries as duty_queries
 from schedules.duty.models import Counter
+from schedules.duty.rules import unread_too_long
 from schedules.work.models import Hold
 
 AT_ONCE = 1000  # rows a batch
@@ -157,18 +159,19 @@ def _deferrals(site: Site, today: date, book: Book) -> list[Draft]:
 
 def _counters(site: Site, today: date) -> list[Draft]:
     rows = Counter.objects.filter(asset__site=site, is_primary=True).exclude(asset__status=Asset.Status.RETIRED)
-    rows = rows.annotate(last_on=Max("readings__read_on")).select_related("asset")
-    drafts = (
+    rows = list(rows.annotate(last_on=Max("readings__read_on")).select_related("asset"))
+    seasons = duty_queries.seasons_of_assets([row.asset for row in rows])
+    return [
         rules.counter_silent(
             counter_id=row.pk,
             what=f"{row.name} of {row.asset.tag} {row.asset.name}",
             as_of=row.last_on,
             every_days=row.expected_every_days,
-            today=today,
         )
         for row in rows
-    )
-    return [draft for draft in drafts if draft]
+        if row.last_on is None
+        or unread_too_long(seasons[row.asset_id], as_of=row.last_on, today=today, every_days=row.expected_every_days)
+    ]
 
 
 def _qualifications(site: Site, today: date, book: Book) -> list[Draft]:

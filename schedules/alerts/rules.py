@@ -182,10 +182,8 @@ def deferral(
     )
 
 
-def counter_silent(*, counter_id: int, what: str, as_of: date | None, every_days: int, today: date) -> Draft | None:
-    """Not read for longer than expected, or never; None where it was read in time."""
-    if as_of is not None and (today - as_of).days <= every_days:
-        return None
+def counter_silent(*, counter_id: int, what: str, as_of: date | None, every_days: int) -> Draft:
+    """Not read for longer than expected in the open season (``duty.rules.unread_too_long``), or never."""
     since = f"since {day(as_of)}" if as_of else "yet"
     then = "Until then it is counted at its busiest rate." if as_of else "Nothing can be forecast before."
     return Draft(

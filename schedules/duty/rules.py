@@ -90,8 +90,13 @@ def is_silent(parameters: Mapping[str, Any], *, as_of: date, today: date) -> boo
 
     Time counts from the eve of the first open day after the reading: a closed ride needs no reading.
     """
-    opens = first_open_day(_spans(parameters), as_of.toordinal())
-    return opens is not None and today.toordinal() - (opens - 1) > parameters["read_every_days"]
+    return unread_too_long(_spans(parameters), as_of=as_of, today=today, every_days=parameters["read_every_days"])
+
+
+def unread_too_long(spans: Sequence[Span], *, as_of: date, today: date, every_days: int) -> bool:
+    """Whether a counter last read on ``as_of`` should have been read again, given the seasons of its asset."""
+    opens = first_open_day(spans, as_of.toordinal())
+    return opens is not None and today.toordinal() - (opens - 1) > every_days
 
 
 def early_of(middle: Floats, *, spread: float, base: float) -> Floats:

@@ -9,7 +9,7 @@ from assets_app.models import Qualification
 from schedules.alerts import actions
 from schedules.due import engine
 from schedules.due.store import Scope
-from schedules.models import DueDate, Intent, Programme, Reading, Scan
+from schedules.models import DueDate, Intent, Programme, Reading, Scan, Season
 from schedules.work import holds
 
 pytestmark = pytest.mark.django_db
@@ -91,6 +91,17 @@ def test_a_counter_that_was_not_read_is_told_by_its_last_reading(counter, now):
     for days in range(1, 20):
         actions.raise_owed(now=now + timedelta(days=days))
     assert keys("counter silent") == [f"counter silent:{counter.pk}:2026-06-16", f"counter silent:{counter.pk}:never"]
+
+
+def test_a_counter_of_a_closed_ride_is_not_missed(counter, site, now):
+    at = datetime(2026, 4, 1, 9, tzinfo=UTC)
+    Reading.objects.create(counter=counter, read_at=at, read_on=at.date(), value=1, total=1, source="api", posted_at=at)
+    season = Season.objects.create(site=site, name="late", opens_month=6, opens_day=10, closes_month=9, closes_day=30)
+    actions.raise_owed(now=now)
+    assert keys("counter silent") == []
+    season.delete()
+    actions.raise_owed(now=now + timedelta(days=1))
+    assert keys("counter silent") == [f"counter silent:{counter.pk}:2026-04-01"]
 
 
 def test_a_qualification_about_to_lapse_is_told_to_its_holder_too(inspector, site, now):
