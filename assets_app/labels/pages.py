@@ -75,11 +75,11 @@ def labels(request: HttpRequest, asset_id: int) -> HttpResponse:
 
 
 def _sheet(request: HttpRequest, asset: Asset, form: SheetForm) -> HttpResponse:
-    """Drawn before it is answered; a sheet that cannot be drawn issues nothing."""
+    """A sheet that cannot be drawn issues nothing."""
     told = form.cleaned_data
     joints = list(joints_in_sight(request.user).filter(pk__in=told["joints"]).select_related("asset__site"))
     trial = [pdf.Label(_trial_address(), joint.tag, asset.tag) for joint in joints]
-    pdf.sheet(trial, form.grid(), start_at=told["start_at"])
+    pdf.check(trial, form.grid(), start_at=told["start_at"])
     issued = actions.issue_labels(joint_ids=told["joints"], actor=request.user, now=timezone.now())
     content = pdf.sheet(printed(issued), form.grid(), start_at=told["start_at"], outlines=told["outlines"])
     return pdf_answer(content, f"labels-{asset.tag}")

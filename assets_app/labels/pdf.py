@@ -62,6 +62,18 @@ def sheet(labels: Sequence[Label], grid: Grid, *, start_at: int = 1, outlines: b
     return out.getvalue()
 
 
+def check(labels: Sequence[Label], grid: Grid, *, start_at: int = 1) -> None:
+    """Refuse what ``sheet`` would refuse, without drawing it: addresses of one length have codes of one size."""
+    typeface()
+    rules.check(grid)
+    rules.check_start(grid, start_at)
+    for length in {len(label.address) for label in labels}:
+        code = segno.make_qr("x" * length, error="m")
+        fit = rules.fit(grid, len(code.matrix))
+        for label in labels:
+            _tag_words(printable(label.tag), fit.text_width_mm * mm, fit.text_height_mm * mm)
+
+
 def _label(canvas: Canvas, label: Label, place: Place, grid: Grid, *, page_height: float, outlines: bool) -> None:
     code = segno.make_qr(label.address, error="m")
     modules = list(code.matrix)

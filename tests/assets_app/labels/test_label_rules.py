@@ -84,6 +84,7 @@ def test_a_part_used_sheet_begins_at_its_first_free_label():
 )
 def test_labels_that_do_not_fit_are_refused_naming_the_figure(change, field):
     assert refused(lambda: pdf.sheet(labels(), replace(A4, **change))) == field
+    assert refused(lambda: pdf.check(labels(), replace(A4, **change))) == field
 
 
 @pytest.mark.parametrize("start", [0, -1, 22, 10**9])
@@ -95,6 +96,7 @@ def test_a_tag_that_would_have_to_be_cut_is_refused():
     small = Grid("A4", 32, 18, 1, 1)
     pdf.sheet(labels(1, "W-1"), small)
     assert refused(lambda: pdf.sheet(labels(1, "W" * 64), small)) == "label_width_mm"
+    assert refused(lambda: pdf.check(labels(1, "W" * 64), small)) == "label_width_mm"
 
 
 @given(st.text(min_size=1, max_size=20), st.text(max_size=40))
