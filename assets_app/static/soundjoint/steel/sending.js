@@ -118,8 +118,7 @@ function stepOn(bundle, told) {
 export async function refresh() {
   const answer = await ask(BUNDLE);
   if (!answer.ok) return answer;
-  await keep("bundle", answer.told);
-  await keep("fetched", new Date().toISOString());
+  await keep({ bundle: answer.told, fetched: new Date().toISOString() });
   tell("bundle");
   return answer;
 }

@@ -21,10 +21,10 @@ export function open() {
 
 // Runs `work(table)` in one transaction and gives what it returned once everything is on the disk. `work` must not wait
 // for anything but requests of the transaction: give those through `got`.
-export async function write(tables, work) {
+export async function write(tables, work, durability = "strict") {
   const database = await open();
   return new Promise((resolve, reject) => {
-    const deal = database.transaction(tables, "readwrite", { durability: "strict" });
+    const deal = database.transaction(tables, "readwrite", { durability });
     let answer;
     deal.oncomplete = () => resolve(answer);
     deal.onabort = () => reject(deal.error || new Error("nothing was written"));
@@ -48,7 +48,10 @@ export function got(request) {
 }
 
 export const kept = (name) => read("kept", (table) => table.get(name));
-export const keep = (name, value) => write(["kept"], (table) => { table("kept").put(value, name); });
+// What the server can give again need not wait for the disk.
+export const keep = (values) => write(["kept"], (table) => {
+  for (const [name, value] of Object.entries(values)) table("kept").put(value, name);
+}, "relaxed");
 
 // Everything of ours leaves the device.
 export async function clearDevice() {
