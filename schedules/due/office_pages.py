@@ -140,7 +140,7 @@ def office_table(request: HttpRequest, slug: str, name: str) -> HttpResponse:
         "own": own,
         "governs": governs,
         "columns": columns,
-        "cells": [(row, [row.get(column, "") for column in columns]) for row in governs.rows.values()],
+        "cells": [(row, [(name, row.get(name, "")) for name in columns]) for row in governs.rows.values()],
         "form": form,
         "may_change": may("table.replace", people.roles_at(request.user, site.pk)),
         "history": OfficeTable.objects.filter(site=site, table=name).select_related("set_by")[:20],
