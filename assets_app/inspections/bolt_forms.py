@@ -29,7 +29,7 @@ class BoltForm(forms.Form):
     tension_found = _typed("Tension found")
     tension_left = _typed("Tension left")
     witness = forms.ChoiceField(
-        required=False, label="Witness mark", choices=[("", "not looked at"), *BoltReading.Witness.choices]
+        required=False, label="Witness mark", choices=[("", "not seen"), *BoltReading.Witness.choices]
     )
 
     def __init__(self, *args: Any, number: int, group: BoltGroup, site: Site, **kwargs: Any) -> None:

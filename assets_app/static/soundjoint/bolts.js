@@ -22,8 +22,12 @@
       word.setAttribute("class", "state-word");
       word.setAttribute("text-anchor", "middle");
       word.setAttribute("font-size", "12");
-      word.setAttribute("x", disc.getAttribute("cx"));
-      word.setAttribute("y", Number(disc.getAttribute("cy")) + 4);
+      // towards the middle, so that the number outside stays free
+      var box = figure.querySelector("svg").viewBox.baseVal;
+      var x = Number(disc.getAttribute("cx")), y = Number(disc.getAttribute("cy"));
+      var dx = box.width / 2 - x, dy = box.height / 2 - y, away = Math.hypot(dx, dy) || 1;
+      word.setAttribute("x", x + 15 * dx / away);
+      word.setAttribute("y", y + (away > 1 ? 15 * dy / away : 15) + 4);
       bolt.appendChild(word);
     }
     word.textContent = now;
