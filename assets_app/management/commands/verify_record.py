@@ -11,9 +11,7 @@ from assets_app.register.models import Site
 
 
 class Command(BaseCommand):
-    help = (
-        "Checks the record of one site or of all and names the first broken entry; exit code 1 if any is broken."
-    )
+    help = "Checks the record of one site or of all and names the first broken entry; exit code 1 if any is broken."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--site", help="slug of one site; all without it")

@@ -163,4 +163,3 @@ def test_a_table_that_cannot_be_used_is_refused(person, site, now, table, data, 
             site_id=site.pk, table=table, data=data, reason="ours", actor=person("engineer", site), now=now
         )
     assert refused.value.code == code
-
