@@ -7,18 +7,23 @@ from collections.abc import Callable
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from assets_app.doors import problem
 from assets_app.refusals import Refused
 from engineering.errors import InputError
 
 
 class RefusalMiddleware:
-    """Pages that do not show a refusal beside the field themselves get it as a page of its own."""
+    """Pages that do not show a refusal beside the field get it as a page of its own; the API never gets a page."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
+        response = self.get_response(request)
+        as_page = response.headers.get("Content-Type", "").startswith("text/html")
+        if response.status_code >= 400 and as_page and request.path.startswith("/api/"):
+            return problem.plain(response.status_code)
+        return response
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
         if isinstance(error, Refused):

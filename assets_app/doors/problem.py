@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from http import HTTPStatus
 from typing import Any
 
-from django.core.exceptions import PermissionDenied
-from django.db import OperationalError
-from django.http import Http404
+from django.core.exceptions import PermissionDenied, RequestDataTooBig
+from django.db import DataError, OperationalError
+from django.http import Http404, JsonResponse
 from rest_framework import exceptions
 from rest_framework.response import Response
 
@@ -33,9 +34,20 @@ def handler(error: Exception, context: dict[str, Any]) -> Response | None:
         for name, value in _extra_headers(error).items():
             response[name] = value
         return response
+    if isinstance(error, RequestDataTooBig):
+        return _problem(413, "too_large", "That is too much at once.")
+    if isinstance(error, OverflowError | DataError):  # an id beyond 64 bits in a filter, a day before the year 1
+        return _problem(422, "out_of_range", "A number or a day lies outside of what can be kept.")
     if isinstance(error, OperationalError):
         return _problem(503, "busy", "The database is busy. Nothing was written; send it again in a moment.")
     return None
+
+
+def plain(status: int) -> JsonResponse:
+    """A refusal that came before any view of the API: no such address, a forged form, a fault of ours."""
+    title = HTTPStatus(status).phrase
+    body = {"type": "about:blank", "title": title, "status": status, "code": title.lower().replace(" ", "_")}
+    return JsonResponse(body | {"detail": f"{title}."}, status=status, content_type=CONTENT_TYPE)
 
 
 def _problem(status: int, code: str, detail: str, *, field: str = "", **extra: Any) -> Response:

@@ -36,9 +36,9 @@ class _Rows(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericVi
             return self.queryset
         return type(self).rows_for(self.request.user)
 
-    def _told(self, serializer_class: type, **data: Any) -> dict[str, Any]:
+    def _told(self, serializer_class: type) -> dict[str, Any]:
         """The validated request."""
-        serializer = serializer_class(data={**self.request.data, **data})
+        serializer = serializer_class(data=self.request.data)
         serializer.is_valid(raise_exception=True)
         return serializer.validated_data
 

@@ -410,8 +410,6 @@ STEEL = {
     "GET steel-script": Row(PUBLIC),
     "GET steel-style": Row(PUBLIC),
     "GET steel-manifest": Row(PUBLIC),
-    "GET steel-script": Row(PUBLIC),
-    "GET steel-style": Row(PUBLIC),
     "GET steel-worker": Row(PUBLIC),
     "GET steel-worker-sync": Row(PUBLIC),
 }
