@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from django.urls import path
@@ -31,7 +32,7 @@ class GrowthBandOut(serializers.Serializer):
     total = serializers.FloatField()
     low_mm = serializers.FloatField()
     middle_mm = serializers.FloatField()
-    high_mm = serializers.FloatField()
+    high_mm = serializers.FloatField(allow_null=True, help_text="null: one crack in ten has run away by then")
 
 
 class GrowthMarkOut(serializers.Serializer):
@@ -74,13 +75,17 @@ def _body(finding_id: int, growth: Growth) -> dict[str, Any]:
         "measured": [{"on": each.on, "total": each.total, "depth_mm": each.mm} for each in growth.measured],
         "left_out": growth.left_out,
         "band": [
-            {"total": each.total, "low_mm": each.low, "middle_mm": each.middle, "high_mm": each.high}
+            {"total": each.total, "low_mm": each.low, "middle_mm": each.middle, "high_mm": _finite(each.high)}
             for each in growth.band
         ],
         **{name: _mark(reaches.get(name)) for name in ("early", "middle", "late")},
         "due": _mark(growth.due),
         "words": growth_words(growth),
     }
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
 
 
 def _mark(mark: Mark | None) -> dict[str, Any] | None:

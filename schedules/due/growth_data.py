@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import date, datetime
 
@@ -42,16 +43,18 @@ def growth_of(finding: Finding, *, now: datetime) -> Growth:
     if fit is None or fit.problem:
         why = fit.problem if fit else _not_fitted(finding, measured)
         return Growth(**known, problem=why, notes=notes, dates=_dates(curve, _span(measured, [])))
-    band = [BandPoint(*row) for row in fit.band]
+    band = _band(fit)
+    reaches = _reaches(fit, curve)
+    marks = [mark.total for mark in (*reaches, known["today"]) if mark is not None]
     if not finding.is_open:
         notes.append("The finding is no longer open: its growth is kept to be looked at and asks for nothing")
     return Growth(
         **known,
         band=band,
         critical_mm=fit.critical_mm,
-        reaches=_reaches(fit, curve),
+        reaches=reaches,
         due=_mark("due", fit.due_total, curve) if finding.is_open else None,
-        dates=_dates(curve, _span(measured, band)),
+        dates=_dates(curve, _span(measured, band, marks)),
         notes=[*notes, FITTED],
     )
 
@@ -73,8 +76,13 @@ def _mark(name: str, total: float | None, curve: AssetCurve) -> Mark | None:
     return None if total is None else Mark(name, total, curve.day_of(total))
 
 
-def _span(measured: Sequence[Measured], band: Sequence[BandPoint]) -> tuple[float, float]:
-    totals = [each.total for each in (*measured, *band)]
+def _band(fit: CrackGrowth) -> list[BandPoint]:
+    """The stored band; an upper edge without a figure is infinite."""
+    return [BandPoint(total, low, mid, math.inf if high is None else high) for total, low, mid, high in fit.band]
+
+
+def _span(measured: Sequence[Measured], band: Sequence[BandPoint], marks: Sequence[float] = ()) -> tuple[float, float]:
+    totals = [*(each.total for each in (*measured, *band)), *marks]
     return (min(totals), max(totals)) if totals else (0.0, 0.0)
 
 
@@ -106,7 +114,7 @@ def band_over_days(joint_id: int, curve: AssetCurve | None) -> list[Band]:
     row = next((row for row in open_growths(joint_id) if row.band), None)
     if row is None or curve is None:
         return []
-    points = [BandPoint(*each) for each in row.band]
+    points = _band(row)
     days = curve.curve.day_of(np.array([each.total for each in points]), early=True)
     by_day = {int(day): each for day, each in zip(days, points, strict=True) if day < NO_DAY}
     return [Band(date.fromordinal(day), each.low, each.middle, each.high) for day, each in sorted(by_day.items())]

@@ -25,7 +25,8 @@ class Measured(NamedTuple):
 
 
 class BandPoint(NamedTuple):
-    """The fitted size at a total, mm: one crack in ten is smaller than ``low``, one in ten larger than ``high``."""
+    """The fitted size at a total, mm: one crack in ten is below ``low``, one in ten above ``high``, which is
+    infinite where that one has run away."""
 
     total: float
     low: float
@@ -269,4 +270,6 @@ def _reach_words(growth: Growth) -> list[str]:
     early = next((mark for mark in growth.reaches if mark.name == "early"), None)
     if early and last is not None and early.total <= last:
         words.insert(0, "By the early edge it may have been critical already when it was last measured")
+    elif early and growth.today and early.total <= growth.today.total:
+        words.insert(0, "By today's count the early edge is passed: it may be critical already")
     return words

@@ -30,7 +30,7 @@ class Size(NamedTuple):
 
 
 class Band(NamedTuple):
-    """The fitted growth on one day, mm: low edge, middle, high edge."""
+    """The fitted growth on one day, mm: low edge, middle, high edge (infinite: one in ten has run away)."""
 
     on: date
     low: float
@@ -364,7 +364,8 @@ def life_words(life: LifeLine) -> list[str]:
         words.append("Measured: " + ", ".join(f"{mm(s.mm)} mm on {_day(s.on)}" for s in sorted(life.sizes)))
     if life.band:
         last = max(life.band)
-        words.append(f"Fitted growth: by {_day(last.on)} from {mm(last.low)} to {mm(last.high)} mm, 80 % band")
+        upper = f"to {mm(last.high)} mm" if last.high < float("inf") else "mm to broken"
+        words.append(f"Fitted growth, 80 % band: by {_day(last.on)} from {mm(last.low)} {upper}")
     if life.commissioned:
         words.append(f"In service since {_day(life.commissioned)}")
     words += [f"Held from {_day(first)} to {_day(last)}" for first, last in life.holds]

@@ -88,8 +88,9 @@ def _against(
     band = []
     for total in np.linspace(max(first, 0.0), reach, BAND_POINTS):
         low, mid, high = fit.size_at(float(total))
-        if np.isfinite(high):
-            band.append([round(float(total), 1), round(low, 3), round(mid, 3), round(high, 3)])
+        if np.isfinite(mid):  # an upper edge without a figure: one crack in ten has run away by then
+            upper = round(high, 3) if np.isfinite(high) else None
+            band.append([round(float(total), 1), round(low, 3), round(mid, 3), upper])
     return {
         "last_total": last,
         "critical_mm": window.critical_mm,

@@ -68,6 +68,23 @@ def test_any_growth_can_be_drawn_within_the_paper(points, band, reaches, critica
     assert drawing.words
 
 
+def test_a_band_whose_upper_edge_has_run_away_is_drawn_to_the_top_of_the_paper():
+    band = [BandPoint(0.0, 1.0, 1.0, 1.0), BandPoint(50.0, 1.5, 2.0, 9.0), BandPoint(60.0, 1.6, 2.2, float("inf"))]
+    drawing = growth_drawing(Growth(measured=[Measured(DAY, 0.0, 1.0)], band=band, critical_mm=4.0))
+    assert 'class="band"' in drawing.svg
+    assert "inf" not in drawing.svg
+
+
+def test_a_crack_beyond_its_early_edge_by_todays_count_is_said_first():
+    growth = Growth(
+        measured=[Measured(DAY, 10.0, 3.0)],
+        reaches=[Mark("early", 90.0, DAY)],
+        critical_mm=4.0,
+        today=Mark("today", 95.0, DAY),
+    )
+    assert growth_words(growth)[0] == "By today's count the early edge is passed: it may be critical already"
+
+
 def test_a_problem_is_the_first_thing_said():
     drawing = growth_drawing(Growth(problem="the size is not known"))
     assert drawing.words[0] == "No growth can be given: the size is not known"
@@ -140,6 +157,7 @@ def test_the_api_tells_what_the_page_draws(client, person, site, fitted, clock):
     assert told["due"]["total"] == fit.due_total
     assert told["due"]["on"] <= told["early"]["on"]
     assert len(told["band"]) == len(fit.band)
+    assert [each["high_mm"] for each in told["band"]] == [row[3] for row in fit.band]
 
 
 @pytest.mark.django_db
