@@ -7,7 +7,7 @@ BIN := .venv/bin
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-input --require-hashes
 PYTEST := $(BIN)/python -m pytest
 # What rests on the database, and so runs again on PostgreSQL; the rest runs once.
-ON_POSTGRES := tests/assets_app tests/schedules tests/doors
+ON_POSTGRES := tests/assets_app tests/schedules tests/doors tests/hostile
 
 .DEFAULT_GOAL := help
 .PHONY: help demo stack test lint bench faults screens dev lock

@@ -39,3 +39,26 @@ def tell_refusals(result: dict[str, Any], **_: Any) -> dict[str, Any]:
             if verb in item:
                 item[verb]["responses"] |= {"4XX": REFUSED, "503": REFUSED}
     return result
+
+
+def tell_null(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+    """A post-processing hook: what is left of ``nullable`` of OpenAPI 3.0 as 3.1 says it, which knows no such word."""
+    _tell_null(result)
+    return result
+
+
+def _tell_null(node: Any) -> None:
+    if isinstance(node, list):
+        for each in node:
+            _tell_null(each)
+    if not isinstance(node, dict):
+        return
+    if node.get("nullable") is True:
+        del node["nullable"]
+        for word in ("oneOf", "anyOf"):
+            if word in node:
+                node[word] = [*node[word], {"type": "null"}]
+        if isinstance(node.get("type"), str):
+            node["type"] = [node["type"], "null"]
+    for each in node.values():
+        _tell_null(each)

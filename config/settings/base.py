@@ -148,6 +148,7 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
+        "assets_app.doors.schema.tell_null",
         "assets_app.doors.schema.tell_refusals",
     ],
     # Sets of choices that several fields share, or whose fields' names clash, get the trade's name in the schema.
@@ -163,6 +164,8 @@ SPECTACULAR_SETTINGS = {
         "SeverityEnum": "assets_app.inspections.models.Severity",
         "LookConditionsEnum": "assets_app.inspections.models.Inspection.Conditions",
         "LookResultEnum": "assets_app.inspections.models.Inspection.Result",
+        "BoltStateEnum": "assets_app.inspections.bolt_models.BoltReading.State",
+        "BoltStateEnum": "assets_app.inspections.bolt_models.BoltReading.State",
         "FindingStateEnum": "assets_app.inspections.models.Finding.State",
         "SpectrumStatusEnum": "schedules.duty.models.StressSpectrum.Status",
         "AssetKindEnum": "assets_app.register.models.Asset.Kind",

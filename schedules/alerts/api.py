@@ -25,7 +25,7 @@ class AlertOut(serializers.ModelSerializer):
     text = serializers.CharField(source="intent.text")
     link = serializers.CharField(source="intent.link")
     created_at = serializers.DateTimeField(source="intent.created_at")
-    acknowledged_by = serializers.CharField(source="intent.acknowledged_by.display_name", default=None)
+    acknowledged_by = serializers.CharField(source="intent.acknowledged_by.display_name", default=None, allow_null=True)
     acknowledged_at = serializers.DateTimeField(source="intent.acknowledged_at", allow_null=True)
 
     class Meta:

@@ -445,6 +445,14 @@ SETTING_UP = {
     ),
     "GET bolt-sheet": Row("bolt_check.record", pk("bolted", "joint_id"), shows=True),
     "POST bolt-sheet": Row("bolt_check.record", pk("bolted", "joint_id"), lambda w: {"rest": "1"}),
+    "GET api-bolt-sheets": LISTED,
+    "POST api-bolt-sheets": Row(
+        "bolt_check.record",
+        sent=lambda w: {
+            **{"joint": w.bolted, "inspected_at": "2026-06-15T08:00:00Z", "dry_run": True},
+            **{"bolts": [{"number": 1, "state": "ok"}]},
+        },
+    ),
     "GET api-finding-growth": Row(READ, pk("finding", "finding")),
     "GET finding-growth": Row(READ, pk("finding", "finding_id")),
     "GET api-joint-report": Row(READ, pk("weld", "joint"), lambda w: SPAN),
