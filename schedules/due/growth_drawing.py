@@ -232,6 +232,7 @@ def _count(total: float) -> str:
 def growth_words(growth: Growth) -> list[str]:
     """What the drawing shows, a sentence each: first what is wrong, then what is due, then the figures."""
     words = [f"No growth can be given: {growth.problem}"] if growth.problem else []
+    words += _warning(growth)
     words += _due_words(growth)
     words += _reach_words(growth)
     if growth.measured:
@@ -262,14 +263,18 @@ def _reach_words(growth: Growth) -> list[str]:
     if not growth.reaches:
         return [f"Critical is {mm(growth.critical_mm)} mm"]
     each = [f"{m.name} {_count(m.total)}" + (f" ({_day(m.on)})" if m.on else "") for m in growth.reaches]
-    words = [
+    return [
         f"The fitted growth reaches the critical {mm(growth.critical_mm)} mm at {growth.unit}: {', '.join(each)}; one "
         "crack in ten is there before the early edge, one in ten after the late one"
     ]
+
+
+def _warning(growth: Growth) -> list[str]:
+    """Where the early edge lies behind: what may be so already."""
     last = max((point.total for point in growth.measured), default=None)
     early = next((mark for mark in growth.reaches if mark.name == "early"), None)
     if early and last is not None and early.total <= last:
-        words.insert(0, "By the early edge it may have been critical already when it was last measured")
-    elif early and growth.today and early.total <= growth.today.total:
-        words.insert(0, "By today's count the early edge is passed: it may be critical already")
-    return words
+        return ["By the early edge it may have been critical already when it was last measured"]
+    if early and growth.today and early.total <= growth.today.total:
+        return ["By today's count the early edge is passed: it may be critical already"]
+    return []

@@ -445,7 +445,7 @@ SETTING_UP = {
     ),
     "GET bolt-sheet": Row("bolt_check.record", pk("bolted", "joint_id"), shows=True),
     "POST bolt-sheet": Row("bolt_check.record", pk("bolted", "joint_id"), lambda w: {"rest": "1"}),
-    "GET api-bolt-sheets": LISTED,
+    "GET api-bolt-sheets": Row(SIGNED_IN),
     "POST api-bolt-sheets": Row(
         "bolt_check.record",
         sent=lambda w: {
