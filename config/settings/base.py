@@ -165,7 +165,6 @@ SPECTACULAR_SETTINGS = {
         "LookConditionsEnum": "assets_app.inspections.models.Inspection.Conditions",
         "LookResultEnum": "assets_app.inspections.models.Inspection.Result",
         "BoltStateEnum": "assets_app.inspections.bolt_models.BoltReading.State",
-        "BoltStateEnum": "assets_app.inspections.bolt_models.BoltReading.State",
         "FindingStateEnum": "assets_app.inspections.models.Finding.State",
         "SpectrumStatusEnum": "schedules.duty.models.StressSpectrum.Status",
         "AssetKindEnum": "assets_app.register.models.Asset.Kind",
