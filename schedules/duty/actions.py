@@ -184,7 +184,7 @@ def withdraw_reading(*, reading_id: int, reason: str, actor: Person, now: dateti
     """Take a wrong reading out, with the reason. The record keeps what it was; later totals are worked out again."""
     found = Reading.objects.filter(pk=reading_id).values_list("counter_id", flat=True).first()
     if found is None:
-        raise NotFound("not_found", "There is no reading here that you can see.")
+        raise NotFound("not_found", "There is nothing here that you can see.")
     with transaction.atomic():
         chain = _locked(found, actor, "counter.change")
         if not reason.strip():
@@ -229,7 +229,7 @@ def refit_in_batches(*, counter_ids: Sequence[int], now: datetime) -> int:
 def _locked(counter_id: int, actor: Person, deed: str) -> Chain:
     counter = Counter.objects.select_related("asset").filter(pk=counter_id).first()
     if counter is None:
-        raise NotFound("not_found", "There is no counter here that you can see.")
+        raise NotFound("not_found", "There is nothing here that you can see.")
     people.require(actor, deed, counter.asset.site_id)
     rows = Counter.objects.select_for_update(of=("self",)).select_related("asset__site")
     return Chain(rows.get(pk=counter_id))

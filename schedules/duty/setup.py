@@ -72,7 +72,7 @@ def change_counter(
     with transaction.atomic():
         found = Counter.objects.filter(pk=counter_id).first()
         if found is None:
-            raise NotFound("not_found", "There is no counter here that you can see.")
+            raise NotFound("not_found", "There is nothing here that you can see.")
         _asset(found.asset_id, actor, "counter.change")
         counter = Counter.objects.select_for_update().get(pk=counter_id)
         _check_counter(counter.name, counter.unit, rolls_over_at, expected_every_days)
@@ -138,7 +138,7 @@ def add_spectrum(
     with transaction.atomic():
         joint = Joint.objects.select_related("asset").filter(pk=joint_id).first()
         if joint is None:
-            raise NotFound("not_found", "There is no joint here that you can see.")
+            raise NotFound("not_found", "There is nothing here that you can see.")
         people.require(actor, "spectrum.change", joint.asset.site_id)
         Joint.objects.select_for_update().get(pk=joint_id)
         _check_spectrum(bins, status, source, kind, peak_stress_mpa, bending_share)
@@ -180,7 +180,7 @@ def add_spectrum(
 def _asset(asset_id: int, actor: Person, deed: str) -> Asset:
     asset = Asset.objects.filter(pk=asset_id).first()
     if asset is None:
-        raise NotFound("not_found", "There is no asset here that you can see.")
+        raise NotFound("not_found", "There is nothing here that you can see.")
     people.require(actor, deed, asset.site_id)
     return Asset.objects.select_for_update().get(pk=asset_id)
 
@@ -188,7 +188,7 @@ def _asset(asset_id: int, actor: Person, deed: str) -> Asset:
 def _season(season_id: int, actor: Person) -> Season:
     found = Season.objects.filter(pk=season_id).first()
     if found is None:
-        raise NotFound("not_found", "There is no season here that you can see.")
+        raise NotFound("not_found", "There is nothing here that you can see.")
     people.require(actor, "season.change", found.site_id)
     return Season.objects.select_for_update().get(pk=season_id)
 

@@ -154,7 +154,7 @@ def _told(response: Any) -> Any:
     if response.headers.get("Content-Type", "").endswith("json"):
         return json.loads(response.body)
     text = response.body.decode(errors="replace")
-    return re.findall(r'class="(?:refusal|field-error)"[^>]*>([^<]*)', text)
+    return re.findall(r'class="(?:refusal|field-error)"[^>]*>([^<]*)', re.sub(r"\b\d{1,9}\b", "", text))  # ids as sent
 
 
 FORGED = [key for key in ROWS if not key.startswith("GET") and key != "POST api-token-list"]

@@ -49,7 +49,7 @@ def start_recording(
     """
     asset = Asset.objects.filter(pk=asset_id).first()
     if asset is None:
-        raise NotFound("not_found", "There is no asset here that you can see.")
+        raise NotFound("not_found", "There is nothing here that you can see.")
     people.require(actor, "spectrum.change", asset.site_id)
     _check(wanted, note)
     sha256, lines = _read_through(file)
@@ -107,7 +107,7 @@ def use_recording(
     with transaction.atomic():
         recording = Recording.objects.select_related("asset").filter(pk=recording_id).first()
         if recording is None:
-            raise NotFound("not_found", "There is no recording here that you can see.")
+            raise NotFound("not_found", "There is nothing here that you can see.")
         people.require(actor, "spectrum.change", recording.asset.site_id)
         if recording.state != Recording.State.DONE:
             raise Conflict("not_counted", f"This recording is {recording.get_state_display()}: it has no spectrum.")
