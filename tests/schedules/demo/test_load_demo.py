@@ -203,9 +203,10 @@ class TestTheWholeDemo:
         assert helped.count() > 50
         assert DueDate.objects.filter(unprotected=True).exists()
 
-    def test_every_due_date_can_be_explained(self):
+    def test_due_dates_can_be_explained_and_agree_with_what_stands(self):
+        """Every fourth of them; all of them take a minute."""
         due = DueDate.objects.in_bulk()
-        for programme_id in Programme.objects.values_list("pk", flat=True).iterator():
+        for programme_id in Programme.objects.order_by("pk").values_list("pk", flat=True)[::4]:
             explained = queries.explain(programme_id, now=LATER)
             stored = due[programme_id]
             assert explained.sentence
