@@ -24,7 +24,7 @@ stack: .venv/dev.stamp  ## as in production: PostgreSQL, Redis, two workers, bea
 
 test: .venv/dev.stamp  ## all tests on SQLite, then those on the database again on PostgreSQL and Redis
 	$(PYTEST) -n 2 --dist loadscope
-	$(BIN)/python -m running.with_servers -- $(PYTEST) -n 2 --dist loadscope $(ON_POSTGRES)
+	DATABASE_TESTS_ONLY=1 $(BIN)/python -m running.with_servers -- $(PYTEST) -n 2 --dist loadscope $(ON_POSTGRES)
 
 lint: .venv/dev.stamp  ## style, types, directions of imports, migrations, nothing of this machine in the files
 	$(BIN)/ruff check .

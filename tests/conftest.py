@@ -17,6 +17,19 @@ NOW = datetime(2026, 6, 15, 9, 0, tzinfo=UTC)
 TODAY = date(2026, 6, 15)
 
 
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """With DATABASE_TESTS_ONLY, what does not touch the database is left out: it ran on the other engine already."""
+    if not os.environ.get("DATABASE_TESTS_ONLY"):
+        return
+    touching = [item for item in items if "db" in getattr(item, "fixturenames", ()) or _is_marked(item)]
+    config.hook.pytest_deselected(items=[item for item in items if item not in set(touching)])
+    items[:] = touching
+
+
+def _is_marked(item: pytest.Item) -> bool:
+    return any(item.get_closest_marker(name) for name in ("django_db", "postgres"))
+
+
 def pytest_runtest_setup(item: pytest.Item) -> None:
     from django.conf import settings
 
