@@ -187,8 +187,9 @@ class DueDate(models.Model):
 
     programme = models.OneToOneField(Programme, on_delete=models.CASCADE, primary_key=True, related_name="due")
     joint = models.ForeignKey("assets_app.Joint", on_delete=models.CASCADE, related_name="due_dates")
-    asset = models.ForeignKey("assets_app.Asset", on_delete=models.CASCADE, related_name="due_dates")
-    site = models.ForeignKey("assets_app.Site", on_delete=models.CASCADE, related_name="due_dates")
+    # Their own indexes would repeat the first column of those below, and every changed date writes to every index.
+    asset = models.ForeignKey("assets_app.Asset", on_delete=models.CASCADE, related_name="due_dates", db_index=False)
+    site = models.ForeignKey("assets_app.Site", on_delete=models.CASCADE, related_name="due_dates", db_index=False)
     method = models.CharField(max_length=2, choices=Method.choices)
     due_on = models.DateField(
         null=True, help_text="the early date; empty: nothing limits it within the horizon, or unrated"
