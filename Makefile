@@ -6,6 +6,8 @@ KILLS ?= 200
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-input --require-hashes
 PYTEST := $(BIN)/python -m pytest
+# Three workers on two cores: many tests wait for services and browsers.
+SPREAD := -n 3 --dist loadgroup --no-loadscope-reorder
 # What rests on the database, and so runs again on PostgreSQL; the rest runs once: the doors' table of rights and the demo
 # take minutes and ask nothing of the engine that these do not.
 ON_POSTGRES := tests/assets_app tests/schedules tests/hostile --ignore=tests/schedules/demo
@@ -23,8 +25,8 @@ stack: .venv/dev.stamp  ## as in production: PostgreSQL, Redis, two workers, bea
 	@PORT=$(PORT) $(BIN)/python -m running.stack
 
 test: .venv/dev.stamp  ## all tests on SQLite, then those on the database again on PostgreSQL and Redis
-	$(PYTEST) -n 2 --dist loadscope
-	DATABASE_TESTS_ONLY=1 $(BIN)/python -m running.with_servers -- $(PYTEST) -n 2 --dist loadscope $(ON_POSTGRES)
+	$(PYTEST) $(SPREAD)
+	DATABASE_TESTS_ONLY=1 $(BIN)/python -m running.with_servers -- $(PYTEST) $(SPREAD) $(ON_POSTGRES)
 
 lint: .venv/dev.stamp  ## style, types, directions of imports, migrations, nothing of this machine in the files
 	$(BIN)/ruff check .

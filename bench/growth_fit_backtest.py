@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import mean, median, stdev
@@ -81,9 +82,12 @@ def back_test(prior: growth_fit.Prior | None = None) -> list[Outcome]:
     return [predict_second_half(name, readings, prior) for name, readings in specimens().items()]
 
 
-def back_test_with_sisters() -> list[Outcome]:
-    """Each specimen again, with the exponent learnt from the whole histories of the other twenty (leave one out)."""
-    histories = specimens()
+def back_test_with_sisters(chosen: Collection[str] | None = None) -> list[Outcome]:
+    """Each specimen again, with the exponent learnt from the whole histories of the others (leave one out).
+
+    ``chosen`` names specimens; the exponent is then learnt from the others among them only.
+    """
+    histories = {name: each for name, each in specimens().items() if chosen is None or name in chosen}
     exponents = {
         name: growth_fit.fit([n for n, _ in readings], [a for _, a in readings]).exponent[1]
         for name, readings in histories.items()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
@@ -13,12 +14,33 @@ from hypothesis import settings
 settings.register_profile("suite", deadline=None, derandomize=bool(os.environ.get("CI")))
 settings.load_profile("suite")
 
+ROOT = Path(__file__).resolve().parent.parent
 NOW = datetime(2026, 6, 15, 9, 0, tzinfo=UTC)
 TODAY = date(2026, 6, 15)
 
 
+# What starts services or browsers runs one after the other on one worker, so that none waits for another's start, and
+# the long ones come first, so that no worker is left with them at the end. All else goes file by file.
+ONE_AFTER_THE_OTHER = {"tests/running": "services", "tests/browser": "browser", "tests/schedules/demo": "services"}
+LONG_FIRST = ("services", "browser", "tests/doors/test_matrix.py", "tests/doors/test_fuzz.py")
+
+
+@pytest.hookimpl(tryfirst=True)  # before the workers read the groups
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """With DATABASE_TESTS_ONLY, what does not touch the database is left out: it ran on the other engine already."""
+    """Group the tests for the workers. With DATABASE_TESTS_ONLY, leave out what does not touch the database."""
+    places = {name: place for place, name in enumerate(LONG_FIRST)}
+    for item in items:
+        item.add_marker(pytest.mark.xdist_group(_group(item)))
+    items.sort(key=lambda item: places.get(_group(item), len(places)))
+    _leave_out_what_ran_on_the_other_engine(config, items)
+
+
+def _group(item: pytest.Item) -> str:
+    file = item.path.relative_to(ROOT).as_posix()
+    return next((name for folder, name in ONE_AFTER_THE_OTHER.items() if file.startswith(folder + "/")), file)
+
+
+def _leave_out_what_ran_on_the_other_engine(config: pytest.Config, items: list[pytest.Item]) -> None:
     if not os.environ.get("DATABASE_TESTS_ONLY"):
         return
     touching = [item for item in items if "db" in getattr(item, "fixturenames", ()) or _is_marked(item)]

@@ -76,7 +76,7 @@ def open_page(live_server, new_context) -> Iterator[Callable[..., Any]]:
             locale="en-GB",
             timezone_id="Europe/London",
         )
-        context.set_default_timeout(10_000)
+        context.set_default_timeout(30_000)  # a busy machine is slow, not wrong
         if person is not None:
             context.add_cookies([_session_of(person, live_server.url)])
         page = context.new_page()
