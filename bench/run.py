@@ -18,9 +18,11 @@ from typing import Any
 
 import django
 
+from bench import drawing
+
 HERE = Path(__file__).resolve().parent
 DOCS = HERE.parent / "docs"
-NOT_MEASUREMENTS = {"__init__", "run"}
+NOT_MEASUREMENTS = {"__init__", "run", "drawing"}
 HEAD = """# Measurements
 
 Written by `make bench`; do not edit. Each ratio compares two ways of doing the same work on the same machine in the
@@ -74,17 +76,27 @@ def page(report: dict[str, Any]) -> str:
     words = (
         f"Measured on {here['processor']}, {here['cores']} cores, {here['memory_gib']} GiB, Python {here['python']}."
     )
-    lines = [HEAD, words, "", "| | what | ratio | goal | |", "| --- | --- | ---: | ---: | --- |"]
+    lines = [HEAD, words, "", "![Each measurement against its goal](benchmarks-goals.svg)", ""]
+    if _growth_of(report["results"]):
+        lines += ["![Seconds of a full recompute against the size of the fleet](benchmarks-growth.svg)", ""]
+    lines += ["| | what | ratio | goal | |", "| --- | --- | ---: | ---: | --- |"]
     for row in report["results"]:
-        less = row.get("better") == "less"
-        met = row["ratio"] <= row["goal"] if less else row["ratio"] >= row["goal"]
-        verdict = "met" if met else "**missed**"
-        goal = f"at most {row['goal']:g}" if less else f"{row['goal']:g}"
+        verdict = "met" if drawing.is_met(row) else "**missed**"
+        goal = f"at most {row['goal']:g}" if row.get("better") == "less" else f"{row['goal']:g}"
         lines.append(f"| {row['key']} | {row['what']} | {row['ratio']:g} | {goal} | {verdict} |")
     for row in report["results"]:
         sizes = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in row["sizes"].items())
         lines += ["", f"**{row['key']}** (`bench/{row['module']}.py`): {sizes}."]
     return "\n".join(lines) + "\n"
+
+
+def _growth_of(rows: list[dict[str, Any]]) -> tuple[dict[int, float], dict[int, float]] | None:
+    """Seconds by the size of the fleet, ours and the least, where they were measured."""
+    for row in rows:
+        if "seconds_by_fleet" in row["sizes"]:
+            ours, least = row["sizes"]["seconds_by_fleet"], row["sizes"].get("least_seconds_by_fleet", {})
+            return {int(n): s for n, s in ours.items()}, {int(n): s for n, s in least.items()}
+    return None
 
 
 def main(chosen: list[str]) -> int:
@@ -101,6 +113,9 @@ def main(chosen: list[str]) -> int:
     report = {"machine": machine(), "results": [kept[key] for key in sorted(kept)]}
     file.write_text(json.dumps(report, indent=2) + "\n")
     (DOCS / "benchmarks.md").write_text(page(report))
+    (DOCS / "benchmarks-goals.svg").write_text(drawing.goals(report["results"]))
+    if growth := _growth_of(report["results"]):
+        (DOCS / "benchmarks-growth.svg").write_text(drawing.growth(*growth))
     return 0
 
 
