@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import pytest
@@ -61,12 +61,21 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any], chromium:
 def open_page(live_server, new_context) -> Iterator[Callable[..., Any]]:
     """``open_page("/due/", size="phone", scheme="dark", person=planner)`` gives the page, signed in as that person.
 
-    Errors on the console or in scripts, and requests that failed, fail the test; a test that provokes a refusal on
-    purpose clears ``page.faults`` after looking at it.
+    Errors on the console or in scripts, and requests that failed, fail the test. ``provoked`` names what the console
+    may say because the test brings it about, whenever it comes; a test that looks at a single refusal may clear
+    ``page.faults`` after it instead. ``more`` goes to the browser's context.
     """
     pages = []
 
-    def open_at(path: str = "/", *, size: str = "desk", scheme: str = "light", person=None) -> Any:
+    def open_at(
+        path: str = "/",
+        *,
+        size: str = "desk",
+        scheme: str = "light",
+        person=None,
+        provoked: Sequence[str] = (),
+        **more: Any,
+    ) -> Any:
         context = new_context(
             viewport=SIZES[size],
             has_touch=size == "phone",
@@ -75,13 +84,14 @@ def open_page(live_server, new_context) -> Iterator[Callable[..., Any]]:
             base_url=live_server.url,
             locale="en-GB",
             timezone_id="Europe/London",
+            **more,
         )
         context.set_default_timeout(30_000)  # a busy machine is slow, not wrong
         if person is not None:
             context.add_cookies([_session_of(person, live_server.url)])
         page = context.new_page()
         page.faults = []
-        page.on("console", lambda message: message.type == "error" and page.faults.append(message.text))
+        page.on("console", lambda message: message.type == "error" and _keep(page.faults, message.text, provoked))
         page.on("pageerror", lambda error: page.faults.append(str(error)))
         page.goto(path)
         pages.append(page)
@@ -90,6 +100,11 @@ def open_page(live_server, new_context) -> Iterator[Callable[..., Any]]:
     yield open_at
     faults = [fault for page in pages for fault in page.faults]
     assert not faults, "the browser's console shows: " + "; ".join(faults)
+
+
+def _keep(faults: list[str], said: str, provoked: Sequence[str]) -> None:
+    if not any(words in said for words in provoked):
+        faults.append(said)
 
 
 def _session_of(person, url: str) -> dict[str, str]:

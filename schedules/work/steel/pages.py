@@ -22,7 +22,7 @@ STYLES = tuple(f"soundjoint/{name}.css" for name in ("tokens", "sheet", "parts",
 MODULES = tuple(
     f"soundjoint/steel/{name}.js"
     for name in "app dom draw drafts finding_form finish lists order photo photo_time queue sending sizes standing "
-    "store unsent words".split()
+    "state store unsent words".split()
 )
 OTHERS = ("soundjoint/steel/icon.svg", "soundjoint/steel/icon-192.png")
 WORKERS = {"sw.js": "soundjoint/steel/sw.js", "sw-sync.js": "soundjoint/steel/sw-sync.js"}

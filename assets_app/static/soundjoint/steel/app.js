@@ -2,53 +2,86 @@
 import { button, h } from "./dom.js";
 import { listSheet } from "./lists.js";
 import { orderSheet, queueFor } from "./order.js";
-import { NEEDS_YOU, all } from "./queue.js";
-import { BUSY, NO_SIGNAL, SIGNED_OUT, refresh, sendAll, whoIsThere } from "./sending.js";
+import { all } from "./queue.js";
+import { NO_SIGNAL, SIGNED_OUT, askForBundle, keepBundle, sendAll, whoIsThere } from "./sending.js";
 import { standing } from "./standing.js";
+import { stateLine } from "./state.js";
 import { clearDevice, kept, onChange } from "./store.js";
 import { total, unsentSheet } from "./unsent.js";
-import { many, moment } from "./words.js";
+import { many } from "./words.js";
 
 const main = document.getElementById("main");
 const said = document.body.dataset;
+const showState = stateLine(document.getElementById("state"), { signIn: said.signIn, send: () => send() });
 let outcome = "";
 let leaving = "";
 let trouble = "";
+let newest = null; // the bundle as it came, until the disk has it
+let drawnFrom = "";
+let drawing = Promise.resolve();
 
-async function show() {
-  const [bundle, items, fetched] = await Promise.all([kept("bundle"), all(), kept("fetched")]);
+// Draws the sheet, one after the other. It is left as it is while nothing that it was drawn from has changed, save with
+// `again`: a form asks for that when what is typed in it changes what it shows.
+function show(again = false) {
+  const now = drawing.then(() => draw(again));
+  drawing = now.catch(() => {});
+  return now;
+}
+
+async function draw(again) {
+  const [stored, items, fetched, skew] = await Promise.all([kept("bundle"), all(), kept("fetched"), kept("skew")]);
+  const bundle = stored || newest?.told;
+  const name = bundle ? `${bundle.person.name} ` : "";
+  const who = document.getElementById("who");
+  if (who.firstChild?.textContent !== name) who.replaceChildren(name, h("a", { class: "button", href: "#leave" }, "Sign out"));
+  showState({ bundle, items, fetched: fetched || newest?.at, outcome, trouble, skew: skew ?? newest?.skew });
+  const seal = sealOf(bundle, items);
+  if (!again && seal === drawnFrom) return;
+  const sheet = await sheetOf(bundle, items);
+  if (pressed) { pressed.then(() => show(again)); return; }
+  replace(sheet);
+  drawnFrom = seal;
+  said.usable = "yes";
+}
+
+function sealOf(bundle, items) {
+  const orders = bundle ? [bundle.seal, bundle.orders.map((order) => [order.id, order.version, order.state])] : outcome;
+  const deeds = items.map((item) => [item.seq, item.state, item.tries, item.refusal, item.seen, item.fixed === null, item.body]);
+  return JSON.stringify([location.hash, leaving, orders, deeds]);
+}
+
+async function sheetOf(bundle, items) {
   const [name, id] = location.hash.slice(1).split("/");
-  const view = { bundle, redraw: show, send, done: () => send(), open: (order) => { location.hash = `order/${order}`; }, look };
+  const view = { bundle, redraw: () => show(true), send, done: () => send(), go: (hash) => { location.hash = hash; }, open: (order) => { location.hash = `order/${order}`; }, look };
   view.queue = queueFor(view);
   const mine = items.filter((item) => !bundle || item.person === bundle.person.id);
   const order = name === "order" && bundle?.orders.find((each) => each.id === Number(id));
-  let sheet;
-  if (name === "unsent") sheet = unsentSheet(items, view);
-  else if (name === "leave") sheet = leaveSheet(items);
-  else if (!bundle) sheet = h("div", { class: "empty" }, h("h1", {}, "Nothing is on this device yet"), h("p", {}, outcome === SIGNED_OUT ? "Sign in once with signal; then it opens without." : "Open this page once with signal; then it opens without."));
-  else if (order) sheet = await orderSheet(standing(order, mine), view);
-  else if (name === "order") sheet = [h("p", { class: "path" }, h("a", { href: "#" }, "My orders")), h("h1", {}, "This order is not open any more"), h("p", {}, "It is done, or not yours any more. What you did here that is not sent stands under Not sent.")];
-  else sheet = listSheet(bundle, mine);
-  replace(sheet);
-  showState(bundle, items, fetched);
-  said.usable = "yes";
+  if (name === "unsent") return unsentSheet(items, view);
+  if (name === "leave") return leaveSheet(items);
+  if (!bundle) return h("div", { class: "empty" }, h("h1", {}, "Nothing is on this device yet"), h("p", {}, outcome === SIGNED_OUT ? "Sign in once with signal; then it opens without." : "Open this page once with signal; then it opens without."));
+  if (order) return orderSheet(standing(order, mine), view);
+  if (name === "order") return [h("p", { class: "path" }, h("a", { href: "#" }, "My orders")), h("h1", {}, "This order is not open any more"), h("p", {}, "It is done, or not yours any more. What you did here that is not sent stands under Not sent.")];
+  return listSheet(bundle, mine);
 }
+
+const ACTIVE = "button, input, select, textarea, summary, a";
 
 // Keeps the place on the sheet, the focus and what is folded out.
 function replace(sheet) {
   const opened = new Set([...main.querySelectorAll("details[open] > summary")].map((summary) => summary.textContent));
-  const focused = place(document.activeElement);
+  const at = [...main.querySelectorAll(ACTIVE)].indexOf(document.activeElement);
+  const caret = at < 0 ? null : caretOf(document.activeElement);
   const fresh = h("div", {}, sheet);
-  fresh.querySelectorAll("details").forEach((details) => { details.open = opened.has(details.querySelector("summary").textContent); });
+  fresh.querySelectorAll("details").forEach((details) => { details.open ||= opened.has(details.querySelector("summary").textContent); });
   carryOver(main, fresh);
   main.replaceChildren(...fresh.childNodes);
-  if (focused !== null) main.querySelectorAll("button, input, select, textarea, summary, a")[focused]?.focus({ preventScroll: true });
+  if (at < 0) return;
+  const same = main.querySelectorAll(ACTIVE)[at];
+  same?.focus({ preventScroll: true });
+  if (caret !== null && caretOf(same) !== null) same.setSelectionRange(caret, caret);
 }
 
-function place(element) {
-  const at = [...main.querySelectorAll("button, input, select, textarea, summary, a")].indexOf(element);
-  return at < 0 ? null : at;
-}
+const caretOf = (field) => (field && (field.type === "text" || field.tagName === "TEXTAREA") ? field.selectionStart : null);
 
 // What is typed in the small forms, which have no draft, stays through a redraw that the person did not ask for.
 function carryOver(from, to) {
@@ -61,24 +94,16 @@ function carryOver(from, to) {
   for (const field of fields(to)) if (!field.value && held.has(labelled(field, to))) field.value = held.get(labelled(field, to));
 }
 
-function showState(bundle, items, fetched) {
-  document.getElementById("who").replaceChildren(bundle ? `${bundle.person.name} ` : "", h("a", { class: "button", href: "#leave" }, "Sign out"));
-  const wrong = trouble ? [h("strong", { role: "alert" }, trouble)] : [];
-  const needs = items.filter((item) => item.state === NEEDS_YOU).length;
-  const lines = [h("span", { class: "steel-signal" }, words(fetched))];
-  if (items.length) lines.push(h("a", { href: "#unsent" }, `${total(items)}${needs ? `, ${many(needs, "needs", "need")} you` : ""}`));
-  else if (bundle) lines.push(h("span", {}, "Everything is sent."));
-  if (items.length && outcome !== SIGNED_OUT) lines.push(button("Send now", send));
-  if (outcome === SIGNED_OUT) lines.push(h("a", { class: "button primary", href: `${said.signIn}?next=/steel/` }, items.length ? "Sign in to send" : "Sign in"));
-  document.getElementById("state").replaceChildren(...wrong, ...lines);
-}
-
-function words(fetched) {
-  const since = fetched ? `As of ${moment(fetched)}.` : "";
-  if (outcome === NO_SIGNAL) return `No signal. ${since}`;
-  if (outcome === SIGNED_OUT) return `Signed out. ${since}`;
-  return outcome === BUSY ? `The service is busy. ${since}` : since;
-}
+// A sheet is not changed while a finger is down on it: the tap would be lost. It is drawn when the finger is up.
+const LONGEST_PRESS = 3000, AFTER_LIFTING = 50; // ms; the click comes just after the finger is up
+let pressed = null;
+let up = null;
+addEventListener("pointerdown", () => {
+  if (!pressed) pressed = new Promise((resolve) => { up = () => { pressed = null; resolve(); }; });
+  clearTimeout(up.late);
+  up.late = setTimeout(up, LONGEST_PRESS);
+}, true);
+for (const name of ["pointerup", "pointercancel"]) addEventListener(name, () => { if (up) setTimeout(up, AFTER_LIFTING); }, true);
 
 // Sends what waits, then fetches what is newer.
 async function send() {
@@ -90,10 +115,12 @@ async function send() {
   if ((await all()).length) askForSync();
 }
 
-async function fetchNewer() {
-  const answer = await refresh();
+async function fetchNewer(asked = askForBundle()) {
+  const answer = await asked;
   outcome = answer.outcome;
-  if (answer.told) keepPhotos(answer.told);
+  if (!answer.ok) return;
+  await keepBundle(answer);
+  keepPhotos(answer.told);
 }
 
 async function look(item) {
@@ -125,6 +152,7 @@ function leaveSheet(items) {
 
 async function signOut() {
   const who = await whoIsThere();
+  newest = null;
   await clearDevice();
   if (who.outcome === NO_SIGNAL) {
     leaving = "This device is cleared. Without signal the service does not know yet: sign out again when there is signal.";
@@ -141,26 +169,37 @@ async function register() {
   await navigator.storage?.persist?.();
 }
 
+// A full device, or one that keeps nothing: what was just done is not noted, and the person must know.
+function notKept(reason) {
+  const full = reason?.name === "QuotaExceededError";
+  trouble = `${full ? "This device is full" : "This device could not keep it"}: what you did last is not noted. Write it down, or free some space and do it again.`;
+  show();
+}
+
 async function start() {
-  onChange(() => { clearTimeout(start.soon); start.soon = setTimeout(show, 30); });
+  const coming = askForBundle(); // goes out before the disk is asked: on a first visit there is nothing else to show
+  onChange((what) => {
+    if (what === "cleared") newest = null;
+    if (what === "queue") trouble = ""; // something was kept again
+    clearTimeout(start.soon);
+    start.soon = setTimeout(show, 30);
+  });
+  addEventListener("unhandledrejection", (event) => notKept(event.reason));
   addEventListener("hashchange", async () => { await show(); scrollTo(0, 0); main.focus({ preventScroll: true }); });
   addEventListener("online", send);
   addEventListener("offline", () => { outcome = NO_SIGNAL; show(); });
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
-  if (await kept("bundle")) await show();
-  if ((await all()).length) await send();
+  const [bundle, items] = await Promise.all([kept("bundle"), all()]);
+  if (bundle) await show();
+  if (items.length) await send();
   else {
-    await fetchNewer();
+    newest = await coming;
+    outcome = newest.outcome;
+    await show(); // before it is on the disk
+    performance.mark("usable");
+    await fetchNewer(coming);
     await show();
   }
-  performance.mark("usable");
   await register().catch(() => {}); // without one the page still works while it is open
 }
-
-// A full device, or one that keeps nothing: what was just done is not noted, and the person must know.
-addEventListener("unhandledrejection", (event) => {
-  const full = event.reason?.name === "QuotaExceededError";
-  trouble = `${full ? "This device is full" : "This device could not keep it"}: what you did last is not noted. Write it down, or free some space and do it again.`;
-  document.getElementById("state").prepend(h("strong", { role: "alert" }, trouble));
-});
 start();

@@ -8,11 +8,20 @@ export const NEEDS_YOU = "needs you";
 // its version as the person saw it; deeds of one lane are sent one after the other. `edit` names the fields that can be
 // put right, `parent` the key of the deed that it came with (a photo with its finish).
 export async function add(person, deeds, clearDraft = "") {
-  await write(["queue", "drafts"], (table) => {
-    for (const deed of deeds) table("queue").add(fresh(person, deed));
+  await write(["queue", "drafts", "kept"], async (table) => {
+    const moves = (await got(table("kept").get("moves"))) || [];
+    for (const deed of deeds) table("queue").add(fresh(person, { ...deed, seen: movedOn(deed, moves) }));
     if (clearDraft) table("drafts").delete(clearDraft);
   });
   tell("queue");
+}
+
+// A sheet that was not drawn anew yet still shows the version before a deed of this device that was sent meanwhile: the
+// person who saw it and did that deed has seen what it made. `moves` are those steps, [order, from, to], oldest first.
+function movedOn(deed, moves) {
+  let seen = deed.seen ?? null;
+  for (const [order, from, to] of moves) if (order === deed.order && from === seen) seen = to;
+  return seen;
 }
 
 function fresh(person, deed) {

@@ -8,6 +8,9 @@ export const NO_SIGNAL = "no signal";
 export const SIGNED_OUT = "signed out";
 export const SENT = "sent";
 export const BUSY = "busy";
+export const MOST_WRONG = 120_000; // ms by which a clock may be wrong and nobody needs to know
+
+const MOST_MOVES = 50; // versions made by deeds of this device that are remembered: see `add`
 
 // One sender at a time, among all tabs and the service worker; the keys make a second one harmless where there is no
 // lock. Gives { outcome, sent, left }.
@@ -22,6 +25,8 @@ async function send() {
   if (!waiting) return { outcome: SENT, sent: 0 };
   const who = await ask(WHO);
   if (!who.ok) return { outcome: who.outcome, sent: 0 };
+  who.told.skew = Date.now() - Date.parse(who.told.now);
+  await keep({ skew: who.told.skew });
   const blocked = new Set();
   let sent = 0;
   for (;;) {
@@ -65,13 +70,16 @@ async function sendOne(item, who) {
   return NEEDS_YOU;
 }
 
-// The content as it is sent the first time, and every time after it: the key stands for this content.
+// The content as it is sent the first time, and every time after it: the key stands for this content. Times by a clock
+// that is wrong are put right by the service's, and none lies ahead of it.
 function fixed(item, who) {
   const body = structuredClone(item.body);
   if (item.seen !== null) body.version = item.seen;
-  const now = new Date(who.now);
-  for (const [holder, name] of [[body, "read_at"], [body.look, "inspected_at"]]) {
-    if (holder && holder[name] && new Date(holder[name]) > now) holder[name] = who.now; // the phone's clock runs ahead
+  const wrong = Math.abs(who.skew) > MOST_WRONG ? who.skew : 0;
+  for (const [holder, name] of [[body, "read_at"], [body, "inspected_at"], [body.look, "inspected_at"]]) {
+    if (!holder || !holder[name]) continue;
+    const right = Math.min(Date.parse(holder[name]) - wrong, Date.parse(who.now));
+    holder[name] = new Date(right).toISOString();
   }
   return body;
 }
@@ -93,14 +101,21 @@ async function done(item, told) {
     const rows = await got(table("queue").getAll());
     const bundle = await got(table("kept").get("bundle"));
     for (const row of rows) {
-      if (row.parent === item.key && row.kind === "photo" && told.inspection) row.body.inspection = told.inspection;
+      if (row.parent === item.key && row.kind === "photo" && inspectionOf(item, told)) row.body.inspection = inspectionOf(item, told);
       if (item.seen !== null && row.lane === item.lane && row.seen === item.seen) row.seen = told.version;
       if (row.seq !== item.seq && row.lane === item.lane && row.fixed === null) table("queue").put(row);
     }
     table("queue").delete(item.seq);
+    if (item.seen !== null) {
+      const moves = (await got(table("kept").get("moves"))) || [];
+      table("kept").put([...moves, [item.order, item.seen, told.version]].slice(-MOST_MOVES), "moves");
+    }
     if (item.seen !== null && bundle) table("kept").put(stepOn(bundle, told), "bundle");
   });
 }
+
+// The look that a deed wrote: a finished order names it, a bolt sheet too; a look on its own is it.
+const inspectionOf = (item, told) => (item.kind === "look" ? told.id : told.inspection);
 
 function stepOn(bundle, told) {
   const at = bundle.orders.findIndex((order) => order.id === told.id);
@@ -114,13 +129,16 @@ function stepOn(bundle, told) {
   return bundle;
 }
 
-// Fetches the bundle and keeps it. Gives { outcome, told }.
-export async function refresh() {
+// What is mine now, as it comes: { ok, outcome, told, at, skew }. `told.seal` stands for its content.
+export async function askForBundle() {
   const answer = await ask(BUNDLE);
-  if (!answer.ok) return answer;
-  await keep({ bundle: answer.told, fetched: new Date().toISOString() });
-  tell("bundle");
+  if (answer.ok) answer.told.seal = answer.seal;
   return answer;
+}
+
+export async function keepBundle({ told, at, skew }) {
+  await keep({ bundle: told, fetched: at, skew });
+  tell("bundle");
 }
 
 async function ask(address) {
@@ -128,11 +146,11 @@ async function ask(address) {
     const response = await fetch(address);
     if (response.status === 401 || response.status === 403) return { ok: false, outcome: SIGNED_OUT };
     if (!response.ok) return { ok: false, outcome: BUSY };
-    return { ok: true, outcome: SENT, told: await response.json() };
+    const skew = Date.now() - Date.parse(response.headers.get("Date"));
+    return { ok: true, outcome: SENT, told: await response.json(), at: new Date().toISOString(), skew: skew || 0, seal: response.headers.get("ETag") };
   } catch {
     return { ok: false, outcome: NO_SIGNAL };
   }
 }
 
 export const whoIsThere = () => ask(WHO);
-export const stored = () => kept("bundle");

@@ -13,3 +13,10 @@ export function due(dueOn, today) {
   if (days < 0) return { state: "overdue", words: `overdue by ${many(-days, "day")}` };
   return { state: days <= 30 ? "soon" : "later", words: days === 0 ? "due today" : `due in ${many(days, "day")}` };
 }
+
+// A clock that is wrong by so many ms; ahead is more than 0.
+export function wrongBy(ms) {
+  const minutes = Math.round(Math.abs(ms) / 60_000);
+  const said = minutes < 120 ? many(minutes, "minute") : minutes < 2880 ? many(Math.round(minutes / 60), "hour") : many(Math.round(minutes / 1440), "day");
+  return `${said} ${ms > 0 ? "ahead of" : "behind"} the service's`;
+}
