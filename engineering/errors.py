@@ -20,7 +20,7 @@ class InputError(ValueError):
         argument: name of the argument at fault.
         reason: what is wrong and what would be right, in words.
         code: stable machine-readable code: ``not_a_number``, ``not_positive``, ``negative``, ``out_of_range``,
-            ``unknown_row``, ``shape``.
+            ``unknown_row``, ``shape``, ``unit_needed``.
     """
 
     def __init__(self, argument: str, reason: str, *, code: str = "out_of_range") -> None:

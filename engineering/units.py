@@ -137,10 +137,11 @@ def parse(text: object, unit: str, *, argument: str = "value", default_unit: str
         default_unit: unit of a plain number; None takes ``unit``.
 
     A decimal comma is read (``10,5``); ``1,000`` could mean two things and is refused, save for a count. A length
-    written as a vulgar fraction without a unit (``3/8``) is in inches, whatever the default: nobody writes millimetres
-    so. Results of a conversion carry 12 figures.
+    written as a vulgar fraction without a unit (``3/8``) is read where the default is inches or feet; elsewhere it is
+    refused (``unit_needed``): most who write so mean inches, and a guess may be wrong by 25 times. Results of a
+    conversion carry 12 figures.
 
-    Errors: ``InputError`` (``not_a_number``) that says what to write instead.
+    Errors: ``InputError`` (``not_a_number``, ``unit_needed``) that says what to write instead.
     Example: ``parse("3/8 in", "mm")`` is 9.525.
     Source of factors: inch (25.4 mm), pound (0.45359237 kg) and gravity (9.80665 m/s²) are exact by NIST SP 811.
     """
@@ -250,7 +251,8 @@ def _from_fraction(found: re.Match[str], quantity: _Quantity, argument: str, tex
     if not unit:
         unit = default_unit
         if quantity.unit == "mm" and unit not in _WRITTEN_IN_FRACTIONS:
-            unit = "in"
+            reason = f"{text!r} could be inches or {unit}; write the unit, such as {text.strip()} in"
+            raise InputError(argument, reason, code="unit_needed")
     return _convert(-number if sign == "-" else number, unit, quantity, argument, text)
 
 

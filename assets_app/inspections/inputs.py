@@ -144,7 +144,8 @@ def _mm(value: Typed, site: Site, field: str) -> float | None:
     try:
         length = units.parse_length_mm(value, argument=field, default_unit=default)
     except InputError as error:
-        raise Unprocessable("not_a_size", error.reason, field=field) from None
+        code = "unit_needed" if error.code == "unit_needed" else "not_a_size"
+        raise Unprocessable(code, error.reason, field=field) from None
     if not 0 <= length <= LONGEST_MM:
         raise Unprocessable("out_of_range", f"{value} is no size of a finding.", field=field)
     return length

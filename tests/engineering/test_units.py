@@ -31,7 +31,6 @@ from engineering.errors import InputError
         ("1.2 m", 1200),
         ("3/8 in", 9.525),
         ('3/8"', 9.525),
-        ("3/8", 9.525),
         ("3/8″", 9.525),
         ("1 1/2 in", 38.1),
         ('1-1/2"', 38.1),
@@ -164,6 +163,14 @@ def test_an_unknown_wanted_unit_is_refused():
     with pytest.raises(InputError) as caught:
         units.parse("2", "furlongs")
     assert caught.value.argument == "unit"
+
+
+@pytest.mark.parametrize("text", ["3/8", "1 1/2", "-3/8", "⅜", "1½"])
+def test_a_fraction_without_a_unit_is_asked_about_where_it_was_hardly_meant_in_mm(text):
+    with pytest.raises(InputError, match="could be inches or mm; write the unit") as caught:
+        units.parse_length_mm(text)
+    assert caught.value.code == "unit_needed"
+    assert units.parse_length_mm(text, default_unit="in") == units.parse_length_mm(f"{text} in")
 
 
 @pytest.mark.parametrize(

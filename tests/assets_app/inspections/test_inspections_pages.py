@@ -75,7 +75,7 @@ def test_a_look_with_two_findings_and_photos_is_recorded_and_leads_to_the_first(
     answer = browser.post(
         address,
         typed(
-            {"kind": "101", "size": "3/8", "place": "toe", "clock_deg": "90", "photos": [photo(), photo()]},
+            {"kind": "101", "size": "3/8 in", "place": "toe", "clock_deg": "90", "photos": [photo(), photo()]},
             {"kind": "5011", "size": "0.3 mm"},
         ),
     )
