@@ -55,6 +55,7 @@ class _Look:
     actor: Person
     now: datetime
     findings: list[Finding] = field(default_factory=list)
+    judged_again: list[Finding] = field(default_factory=list)  # earlier ones that this look makes graver
     said: list[dict[str, Any]] = field(default_factory=list)  # for the record
 
 
@@ -209,6 +210,29 @@ def _write_findings(look: _Look, entries: Sequence[FindingInput]) -> None:
         _write_size(look, finding, size)
         look.findings.append(finding)
         look.said.append(_said(finding, size))
+    _judge_lost_again(look, earlier, lost)
+
+
+def _judge_lost_again(look: _Look, earlier: Sequence[Finding], lost: set[int]) -> None:
+    """Findings of bolts lost earlier, judged by all that are lost now: graver where the whole says so.
+
+    As with a finding measured again, its severity may rise and never falls, and what was signed for fewer bolts ends.
+    """
+    mentioned = {finding.pk for finding in look.findings}
+    for finding in earlier:
+        if finding.pk in mentioned or not finding.is_open or finding.kind not in LOST:
+            continue
+        verdict = judging.verdict(kind=KINDS[finding.kind], size=Size(), joint=look.joint, lost_bolts=sorted(lost))
+        if not rules.is_graver(verdict.severity, finding.severity_computed):
+            continue
+        finding.severity_computed = verdict.severity
+        if rules.is_graver(verdict.severity, finding.severity):
+            finding.severity = verdict.severity
+            finding.severity_reason = f"More bolts are lost since it was last judged. {verdict.reason}"
+        finding.state = Finding.State.OPEN
+        finding.save()
+        look.judged_again.append(finding)
+        look.said.append(_said(finding, Size()))
 
 
 def _window_used(look: _Look, kind: Kind, size: Size) -> float | None:
@@ -353,7 +377,11 @@ def _finish(look: _Look, images: list[Evidence], deed: str, **more: Any) -> None
         joint_id=look.joint.pk,
     )
     events.inspection_recorded.send(
-        sender=__name__, inspection=inspection, findings=look.findings, actor=look.actor, now=look.now
+        sender=__name__,
+        inspection=inspection,
+        findings=[*look.findings, *look.judged_again],
+        actor=look.actor,
+        now=look.now,
     )
 
 

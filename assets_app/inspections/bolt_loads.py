@@ -11,6 +11,7 @@ from typing import Any
 from engineering import bolt_group
 from engineering.errors import InputError
 
+DIGITS = 9  # decimals of a rise: a sum that comes out at a step of the table is at that step
 MOST_SUBSETS = 5  # beyond this many lost bolts nobody should wait for a sum: what remains counts as unable to carry
 
 
@@ -80,7 +81,7 @@ def rise(facts: GroupFacts, lost: Iterable[int]) -> float | None:
     cases = [case for case in UNIT_LOADS if case(group).could_carry]
     lost_sets = (subset for size in range(1, len(numbers) + 1) for subset in combinations(numbers, size))
     lessened = (group.with_lost(*(number - 1 for number in subset)) for subset in lost_sets)
-    return max(case(rest).rise for rest in lessened for case in cases)
+    return round(max(case(rest).rise for rest in lessened for case in cases), DIGITS)
 
 
 @dataclass(frozen=True)

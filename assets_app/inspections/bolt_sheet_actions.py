@@ -13,7 +13,7 @@ from assets_app.inspections import actions, bolt_loads, bolt_rules, judging, que
 from assets_app.inspections.bolt_models import BoltReading
 from assets_app.inspections.bolt_rules import BoltInput, BoltSeen, Tightening
 from assets_app.inspections.evidence_actions import joint_for
-from assets_app.inspections.inputs import Size, Typed
+from assets_app.inspections.inputs import FindingInput, PhotoInput, Size, Typed
 from assets_app.inspections.kinds import KINDS, LOST
 from assets_app.inspections.models import Finding, Inspection, Method
 from assets_app.people.models import Person
@@ -90,10 +90,16 @@ def record_bolt_sheet(
     k: float | None = None,
     moment: Typed = None,
     pull: Typed = None,
+    result: str | None = None,
+    findings: Sequence[FindingInput] = (),
+    photos: Sequence[PhotoInput] = (),
 ) -> Inspection:
     """Record the look, its findings and every bolt's reading, all or nothing.
 
     A sheet on which a bolt has no state is recorded as *could not be completed*: it does not count as a look.
+    ``findings`` are what else was seen (a gap, bare metal); lost bolts come from the sheet alone
+    (``lost_by_the_sheet``). ``result`` is what the sender took it to be: another than the sheet's is refused
+    (``result_contradicts``), save that a look may always be called incomplete.
     """
     joint_for(actor, "bolt_check.record", joint_id)
     with transaction.atomic():
@@ -101,13 +107,15 @@ def record_bolt_sheet(
         joint = joint_for(actor, "bolt_check.record", joint_id)
         answer = _work_out(joint, bolts, actor, k, moment, pull)
         use = answer.loaded.use if answer.loaded else None
+        result = _result(answer, result, findings)
         inspection = actions.record_inspection(
             joint_id=joint_id,
             method=Method.BOLT_CHECK.value,
             inspected_at=inspected_at,
-            result=answer.result,
+            result=result,
             conditions=conditions,
-            findings=bolt_rules.findings_of(answer.seen, _open(joint), bolt_use=use),
+            findings=[*findings, *bolt_rules.findings_of(answer.seen, _open(joint), bolt_use=use)],
+            photos=photos,
             note=note,
             counter_total=counter_total,
             actor=actor,
@@ -116,6 +124,20 @@ def record_bolt_sheet(
         BoltReading.objects.bulk_create(BoltReading(inspection=inspection, **asdict(each)) for each in answer.seen)
         _append(joint, inspection, answer, actor, now)
     return inspection
+
+
+def _result(answer: Answer, said: str | None, findings: Sequence[FindingInput]) -> str:
+    """The result of the sheet with what else was seen."""
+    for index, entry in enumerate(findings):
+        if entry.kind in LOST:
+            message = "Lost bolts are given by the sheet; give them no second time."
+            raise Unprocessable("lost_by_the_sheet", message, field=f"findings[{index}].kind")
+    incomplete = Inspection.Result.INCOMPLETE.value
+    found = Inspection.Result.FINDINGS.value if findings and answer.result != incomplete else answer.result
+    if said not in (None, found, incomplete):
+        message = f"By the sheet the result is: {Inspection.Result(found).label}."
+        raise Unprocessable("result_contradicts", message, field="result")
+    return said or found
 
 
 def _work_out(

@@ -10,6 +10,7 @@ from django.utils import timezone
 from assets_app.inspections import bolt_loads
 from assets_app.inspections.bolt_rules import BoltInput
 from assets_app.inspections.bolt_sheet_actions import record_bolt_sheet, work_out_sheet
+from assets_app.inspections.inputs import FindingInput
 from assets_app.models import BoltReading, Finding, Inspection, RecordEntry
 from assets_app.refusals import NotAllowed, NotFound, Unprocessable
 
@@ -150,6 +151,43 @@ def test_a_bolt_lost_before_is_the_same_finding_and_a_new_one_is_a_new_finding(r
     recorded(sheet(b3="loose"))
     recorded(sheet(b3="loose", b8="loose"))
     assert [one.bolts for one in Finding.objects.order_by("pk")] == [[3], [8]]
+
+
+def test_a_bolt_lost_later_makes_those_found_earlier_graver_too(recorded):
+    recorded(sheet(b3="missing"))
+    first = Finding.objects.get()
+    Finding.objects.update(severity="plan repair", severity_computed="plan repair", state="assessed")
+    recorded([BoltInput(number=4, state="loose")])
+    first.refresh_from_db()
+    assert first.severity == Finding.objects.get(kind="loose").severity == "hold now"
+    assert (first.state, "More bolts are lost" in first.severity_reason) == ("open", True)
+    said = RecordEntry.objects.filter(deed="inspection.recorded").last().facts["findings"]
+    assert said[-1]["finding"] == first.pk
+
+
+def test_what_an_engineer_lowered_stays_while_no_further_bolt_is_lost(recorded):
+    recorded(sheet(b3="missing"))
+    Finding.objects.update(severity="watch", state="assessed")
+    recorded(sheet())
+    assert (Finding.objects.get().severity, Finding.objects.get().state) == ("watch", "assessed")
+
+
+def test_a_gap_goes_along_with_the_sheet_and_lost_bolts_come_from_it_alone(recorded):
+    look = recorded(sheet(), findings=[FindingInput(kind="gap", size="2 mm")], result="findings")
+    assert (look.result, look.findings.get().kind, look.bolt_readings.count()) == ("findings", "gap", 12)
+    with pytest.raises(Unprocessable) as refused:
+        recorded(sheet(b3="missing"), findings=[FindingInput(kind="missing", bolts=[3])])
+    assert refused.value.code == "lost_by_the_sheet"
+
+
+@pytest.mark.parametrize(("said", "fits"), [("findings", True), ("accepted", False), ("incomplete", True)])
+def test_a_result_that_the_sheet_contradicts_is_refused(recorded, said, fits):
+    if fits:
+        assert recorded(sheet(b3="missing"), result=said).result == said
+    else:
+        with pytest.raises(Unprocessable) as refused:
+            recorded(sheet(b3="missing"), result=said)
+        assert refused.value.code == "result_contradicts"
 
 
 def test_a_refusal_writes_nothing_at_all(recorded, now):
