@@ -22,6 +22,7 @@ from rest_framework.routers import SimpleRouter
 from assets_app.doors.idempotency import once
 from assets_app.inspections import actions, bolt_api, marks_api, queries, serializers
 from assets_app.inspections.evidence_actions import read_upload
+from assets_app.inspections.marks_actions import mark_photo
 from assets_app.inspections.models import Assessment, Evidence, Finding, Inspection
 from assets_app.inspections.pages import photo_response
 
@@ -235,6 +236,8 @@ class EvidenceViewSet(_Rows):
                 actor=request.user,
                 now=timezone.now(),
             )
+            for mark in told["marks"]:
+                mark_photo(evidence_id=row.pk, actor=request.user, now=timezone.now(), **mark)
             return 201, dict(self.get_serializer(row).data)
 
         return once(request, run)

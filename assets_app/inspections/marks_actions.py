@@ -15,8 +15,6 @@ from assets_app.people.models import Person
 from assets_app.record import actions as record
 from assets_app.refusals import Conflict, NotFound, Unprocessable
 
-MOST_MARKS = 40  # standing ones on a photo
-
 
 def mark_photo(
     *,
@@ -38,8 +36,9 @@ def mark_photo(
     marks_rules.check(mark)
     with transaction.atomic():
         Evidence.objects.select_for_update().get(pk=evidence.pk)
-        if PhotoMark.objects.filter(evidence=evidence, struck=None).count() >= MOST_MARKS:
-            raise Conflict("too_many_marks", f"A photo carries at most {MOST_MARKS} marks. Strike one off first.")
+        if PhotoMark.objects.filter(evidence=evidence, struck=None).count() >= marks_rules.MOST_MARKS:
+            message = f"A photo carries at most {marks_rules.MOST_MARKS} marks. Strike one off first."
+            raise Conflict("too_many_marks", message)
         row = PhotoMark.objects.create(
             evidence=evidence, shape=mark.shape, x=x, y=y, x2=mark.x2, y2=mark.y2, text=mark.text, by=actor, at=now
         )

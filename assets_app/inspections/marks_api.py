@@ -16,6 +16,7 @@ from rest_framework.views import APIView
 from assets_app.doors.idempotency import once
 from assets_app.inspections import marks_actions, marks_queries, queries
 from assets_app.inspections.marks_models import PhotoMark
+from assets_app.inspections.serializers import MarkIn
 from assets_app.register.queries import joints_in_sight, one
 
 
@@ -23,14 +24,6 @@ class MarkOut(serializers.ModelSerializer):
     class Meta:
         model = PhotoMark
         fields = "id evidence shape x y x2 y2 text by at".split()
-
-
-class MarkIn(serializers.ModelSerializer):
-    """Coordinates are shares of the photo's width and height, 0 to 1 from its upper left corner."""
-
-    class Meta:
-        model = PhotoMark
-        fields = "shape x y x2 y2 text".split()
 
 
 class Marks(generics.ListAPIView):

@@ -12,6 +12,7 @@ from assets_app.register.pen import Pen, Point, mm
 
 SHAPES = ("arrow", "ring", "text")
 LONGEST_TEXT = 80
+MOST_MARKS = 40  # standing ones on a photo
 LEAST_REACH = 0.01  # of the photo's width: below it nobody sees which way an arrow points
 CANVAS = 1000.0  # width of the drawing over a photo; its height follows the photo
 HEAD, TEXT_SIZE = 34.0, 36.0

@@ -9,6 +9,8 @@ from rest_framework import serializers
 from assets_app.inspections.inputs import FindingInput
 from assets_app.inspections.kinds import KINDS
 from assets_app.inspections.look_rules import MOST_FINDINGS
+from assets_app.inspections.marks_models import PhotoMark
+from assets_app.inspections.marks_rules import MOST_MARKS
 from assets_app.inspections.models import Assessment, Evidence, Finding, FindingSize, Inspection, Method, Severity
 
 LARGEST_ID = 2**63 - 1
@@ -19,6 +21,14 @@ class Id(serializers.IntegerField):
 
     def __init__(self, **options: Any) -> None:
         super().__init__(min_value=1, max_value=LARGEST_ID, **options)
+
+
+class MarkIn(serializers.ModelSerializer):
+    """Coordinates are shares of the photo's width and height, 0 to 1 from its upper left corner."""
+
+    class Meta:
+        model = PhotoMark
+        fields = "shape x y x2 y2 text".split()
 
 
 class FindingSizeSerializer(serializers.ModelSerializer):
@@ -129,6 +139,14 @@ class EvidenceUpload(serializers.Serializer):
     finding = Id(required=False)
     photo = serializers.FileField()
     caption = serializers.CharField(max_length=160, required=False, allow_blank=True, default="")
+    marks = serializers.JSONField(
+        required=False, default=list, help_text="marks to put on it, as a JSON list: [{shape, x, y, x2, y2, text}]"
+    )
+
+    def validate_marks(self, given: Any) -> list[dict[str, Any]]:
+        marks = MarkIn(data=given, many=True, max_length=MOST_MARKS)
+        marks.is_valid(raise_exception=True)
+        return marks.validated_data
 
 
 def finding_inputs(told: list[dict[str, Any]]) -> list[FindingInput]:

@@ -1,11 +1,13 @@
 """Marks on photos, and two dates of one position side by side."""
 
 import io
+import json
 import re
 from datetime import timedelta
 from math import inf, nan
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import IntegrityError, transaction
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,8 +16,8 @@ from rest_framework.test import APIClient
 
 from assets_app.inspections import marks_queries
 from assets_app.inspections.actions import FindingInput, add_evidence
-from assets_app.inspections.marks_actions import MOST_MARKS, mark_photo, strike_mark
-from assets_app.inspections.marks_rules import Mark, check, overlay, position_words
+from assets_app.inspections.marks_actions import mark_photo, strike_mark
+from assets_app.inspections.marks_rules import MOST_MARKS, Mark, check, overlay, position_words
 from assets_app.models import Evidence, Finding, PhotoMark, RecordEntry
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
 
@@ -240,6 +242,19 @@ def test_another_sites_photos_and_marks_are_not_there(client, photo, inspector, 
     assert api.post(f"/api/v1/evidence/{photo.pk}/marks/", ARROW).status_code == 404
     assert api.post(f"/api/v1/marks/{mark.pk}/strike/", {"reason": "x"}).status_code == 404
     assert api.get(f"/api/v1/joints/{photo.joint_id}/photos/").status_code == 404
+
+
+def test_a_photo_is_sent_with_its_marks_or_not_at_all(weld_joint, inspector):
+    api = APIClient()
+    api.force_authenticate(inspector)
+    told = {"joint": weld_joint.pk, "photo": SimpleUploadedFile("a.jpg", picture()), "marks": json.dumps([ARROW])}
+    sent = api.post("/api/v1/evidence/", told, format="multipart")
+    assert sent.status_code == 201, sent.content
+    assert PhotoMark.objects.get().evidence_id == sent.json()["id"]
+    for marks in ('[{"shape": "arrow", "x": 0.5, "y": 0.5}]', '[{"x": 3}]', '{"a": 1}', "nonsense"):
+        told |= {"photo": SimpleUploadedFile("b.jpg", picture("white")), "marks": marks}
+        assert api.post("/api/v1/evidence/", told, format="multipart").status_code in (400, 422)
+    assert (Evidence.objects.count(), PhotoMark.objects.count()) == (1, 1)
 
 
 def test_the_api_marks_once_a_key_lists_strikes_and_gives_positions(photo, inspector):
