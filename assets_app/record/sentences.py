@@ -42,6 +42,7 @@ PLAIN: dict[str, str] = {
     "order.finished": "finished an order, to be verified",
     "order.look_incomplete": "could not complete the look of an order",
     "order.part_added": "added a part to an order",
+    "order.temporary_work_added": "added temporary works to an order",
     "order.part_arrived": "received a part of an order",
     "order.part_done": "left an order part done",
     "order.part_ordered": "ordered a part for an order",

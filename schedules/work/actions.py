@@ -9,6 +9,8 @@ from __future__ import annotations
 from datetime import date, datetime
 from decimal import Decimal
 
+from django.db.models import Max
+
 from assets_app.inspections.actions import add_evidence
 from assets_app.inspections.inputs import PhotoInput
 from assets_app.people import queries as people
@@ -28,6 +30,7 @@ from schedules.work.raising import (
 
 __all__ = [
     "add_part",
+    "add_temporary_work",
     "assign",
     "begin_wait",
     "cancel",
@@ -49,6 +52,7 @@ __all__ = [
 PLAN = ("order.plan",)
 WORK = ("order.work",)
 EITHER = ("order.work", "order.plan")
+MOST_STEPS, LONGEST_NOTE = 100, 80
 
 
 def assign(*, order_id: int, expected_version: int, assignee_id: int | None, actor: Person, now: datetime) -> WorkOrder:
@@ -135,6 +139,44 @@ def add_part(
         )
         deed.facts |= {"part": part.name, "quantity": quantity, "lead_time_days": lead_time_days}
     return part
+
+
+def add_temporary_work(
+    *, order_id: int, expected_version: int, what: str, actor: Person, now: datetime, note: str = ""
+) -> list[Step]:
+    """A permit, lifting, strongbacks or shoring as two steps at the end: put on, and taken off again.
+
+    Both are required, so that nothing temporary stays on an asset that goes back to use. ``note`` says which.
+    """
+    with orders.change(
+        order_id,
+        "add step",
+        rights_of=EITHER,
+        expected_version=expected_version,
+        actor=actor,
+        now=now,
+        entry="order.temporary_work_added",
+    ) as deed:
+        if what not in rules.TEMPORARY:
+            said = ", ".join(rules.TEMPORARY)
+            raise Unprocessable("unknown_temporary_work", f"It is one of {said}.", field="what")
+        if len(note.strip()) > LONGEST_NOTE:
+            raise Unprocessable("note_too_long", f"At most {LONGEST_NOTE} characters.", field="note")
+        last = deed.order.steps.aggregate(last=Max("sequence"))["last"] or 0
+        if last + 2 > MOST_STEPS:
+            raise Conflict("too_many_steps", f"An order has at most {MOST_STEPS} steps.")
+        work = rules.TEMPORARY[what]
+        steps = [
+            Step(order=deed.order, sequence=last + place, text=_with_note(step.text, note), kind=step.kind)
+            for place, step in enumerate((work.on, work.off), start=1)
+        ]
+        Step.objects.bulk_create(steps)
+        deed.facts |= {"what": what, "note": note.strip(), "steps": [step.sequence for step in steps]}
+    return steps
+
+
+def _with_note(text: str, note: str) -> str:
+    return f"{text}: {note.strip()}" if note.strip() else text
 
 
 def order_part(*, order_id: int, expected_version: int, part_id: int, actor: Person, now: datetime) -> Part:

@@ -17,9 +17,11 @@ from rest_framework.views import APIView
 
 from assets_app.doors.idempotency import once
 from assets_app.doors.parsers import StrictJSONParser
+from assets_app.inspections.bolt_api import BoltIn
+from assets_app.inspections.bolt_rules import MOST_BOLTS, BoltInput
 from assets_app.inspections.inputs import FindingInput, PhotoInput
 from assets_app.inspections.models import Inspection, Method
-from schedules.work import actions, hold_api, queries
+from schedules.work import actions, hold_api, queries, rules
 from schedules.work.finishing import LookInput
 from schedules.work.models import Part, Step, Wait, WorkOrder
 
@@ -201,6 +203,11 @@ class PartDoneIn(VersionIn):
     minutes_spent = serializers.IntegerField(min_value=0, max_value=100_000, required=False)
 
 
+class TemporaryWorkIn(VersionIn):
+    what = serializers.ChoiceField(choices=[(name, each.words) for name, each in rules.TEMPORARY.items()])
+    note = serializers.CharField(required=False, allow_blank=True, max_length=80)
+
+
 class VerifyIn(VersionIn):
     note = serializers.CharField(required=False)
 
@@ -295,6 +302,7 @@ class OrderLookIn(serializers.Serializer):
     counter_total = serializers.FloatField(required=False, min_value=0)
     note = serializers.CharField(required=False, allow_blank=True)
     findings = OrderFindingIn(many=True, required=False)
+    bolts = BoltIn(many=True, required=False, max_length=MOST_BOLTS, help_text="the sheet of a bolt check")
 
 
 class FinishIn(VersionIn):
@@ -317,7 +325,9 @@ class Finish(APIView):
         def deed() -> tuple[int, dict[str, Any]]:
             look = data.pop("look", None)
             if look is not None:
-                look = LookInput(**look | {"findings": [FindingInput(**each) for each in look.get("findings", [])]})
+                look["findings"] = [FindingInput(**each) for each in look.get("findings", [])]
+                look["bolts"] = [BoltInput(**each) for each in look.get("bolts", [])]
+                look = LookInput(**look)
             version = data.pop("version")
             who = {"actor": request.user, "now": timezone.now()}
             actions.finish(order_id=order, expected_version=version, look=look, **data, **who)
@@ -337,6 +347,12 @@ urlpatterns = [
     _deed("add_part", actions.add_part, PartIn, "Note a part that the order needs."),
     _deed("order_part", actions.order_part, WhichPartIn, "The part was ordered."),
     _deed("part_arrived", actions.part_arrived, WhichPartIn, "The part is here."),
+    _deed(
+        "temporary_work",
+        actions.add_temporary_work,
+        TemporaryWorkIn,
+        "Add a permit, lifting, strongbacks or shoring as two steps: put on, and taken off again.",
+    ),
     _deed("wait", actions.begin_wait, WaitIn, "The order stands still."),
     _deed("end_wait", actions.end_wait, VersionIn, "What it waited for has come."),
     _deed("part_done", actions.note_part_done, PartDoneIn, "Part of the work is done."),

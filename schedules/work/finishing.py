@@ -8,7 +8,9 @@ from datetime import date, datetime, timedelta
 
 from django.db import transaction
 
+from assets_app.inspections import bolt_sheet_actions
 from assets_app.inspections.actions import FindingInput, PhotoInput, add_evidence, mark_repaired, record_inspection
+from assets_app.inspections.bolt_rules import BoltInput
 from assets_app.inspections.models import Finding, Inspection, Method
 from assets_app.people.models import Person
 from assets_app.refusals import Conflict, NotAllowed, Unprocessable
@@ -28,6 +30,7 @@ class LookInput:
         result: accepted, findings or incomplete; an incomplete one is recorded and leaves the order part done.
         conditions: good, normal or poor.
         inspected_at: None is the moment of finishing.
+        bolts: the bolt-by-bolt sheet of a bolt check; its lost bolts are findings by themselves.
     """
 
     result: str
@@ -36,6 +39,7 @@ class LookInput:
     findings: Sequence[FindingInput] = ()
     note: str = ""
     counter_total: float | None = None
+    bolts: Sequence[BoltInput] = ()
 
 
 def finish(
@@ -185,19 +189,24 @@ def _check_steps(order: WorkOrder) -> None:
 
 def _write_look(deed: orders.Deed, look: LookInput, photos: Sequence[PhotoInput]) -> None:
     order = deed.order
-    inspection = record_inspection(
-        joint_id=order.joint_id,
-        method=order.method,
-        inspected_at=look.inspected_at or deed.now,
-        result=look.result,
-        conditions=look.conditions,
-        findings=look.findings,
-        note=look.note,
-        counter_total=look.counter_total,
-        photos=photos,
-        actor=deed.actor,
-        now=deed.now,
-    )
+    told = {
+        "joint_id": order.joint_id,
+        "inspected_at": look.inspected_at or deed.now,
+        "result": look.result,
+        "conditions": look.conditions,
+        "findings": look.findings,
+        "note": look.note,
+        "counter_total": look.counter_total,
+        "photos": photos,
+        "actor": deed.actor,
+        "now": deed.now,
+    }
+    if look.bolts and order.method != Method.BOLT_CHECK:
+        raise Unprocessable("sheet_not_asked", "This order asks for no bolt sheet.", field="bolts")
+    if look.bolts:
+        inspection = bolt_sheet_actions.record_bolt_sheet(bolts=look.bolts, **told)
+    else:
+        inspection = record_inspection(method=order.method, **told)
     deed.facts |= {"inspection": inspection.pk, "result": inspection.result}
     if inspection.counts_as_look:
         order.inspection = inspection

@@ -10,7 +10,7 @@ from assets_app.inspections.forms import LookForm, PhotosField
 from assets_app.inspections.kinds import KINDS
 from assets_app.people.models import Person
 from assets_app.register.models import Joint
-from schedules.work import queries
+from schedules.work import queries, rules
 from schedules.work.models import Wait, WorkOrder
 
 DAY = {"type": "date"}
@@ -55,6 +55,13 @@ class PartForm(VersionForm):
     lead_time_days = forms.IntegerField(
         label="Lead time, days", min_value=0, initial=0, widget=forms.NumberInput(attrs=NUMBER)
     )
+
+
+class TemporaryWorkForm(VersionForm):
+    what = forms.ChoiceField(
+        label="What is put on", choices=[(name, each.words) for name, each in rules.TEMPORARY.items()]
+    )
+    note = forms.CharField(label="Which, and where", required=False, max_length=80)
 
 
 class WhichPartForm(VersionForm):

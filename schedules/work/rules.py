@@ -19,6 +19,7 @@ TRANSITIONS: dict[str, dict[str, str]] = {
     "add part": _STAYS,
     "order part": _STAYS,
     "note arrival of part": _STAYS,
+    "add step": _STAYS,
     "begin waiting": {OPEN: WAITING, PART_DONE: WAITING},
     "end waiting": {WAITING: OPEN},  # to part done where something was done before: ``after_wait``
     "do step": {OPEN: OPEN, PART_DONE: PART_DONE},
@@ -56,13 +57,17 @@ def why_not(deed: str, state: str) -> str:
 
 @dataclass(frozen=True)
 class StepText:
-    """A step as an order starts with it; ``source`` is a standard, or says that there is none."""
+    """A step as an order starts with it; ``source`` is a standard, or says that there is none.
+
+    ``sheet``: it is done bolt by bolt, on the bolt sheet.
+    """
 
     text: str
     kind: str = "tick"  # tick, value, photo
     unit: str = ""
     required: bool = True
     source: str = COMMON
+    sheet: bool = False
 
 
 _SAFE = StepText("Isolated, locked off and tagged; permit in hand")
@@ -99,8 +104,8 @@ _LOOK: dict[str, tuple[StepText, ...]] = {
         StepText("Image quality indicator seen on the film", source="ISO 17636-1:2022 (from memory)"),
     ),
     "BC": (
-        StepText("Every bolt present; witness marks in line; no bare metal beside a washer"),
-        StepText("Torque or tension of each bolt checked against its sheet"),
+        StepText("Every bolt present; witness marks in line; no bare metal beside a washer", sheet=True),
+        StepText("Torque or tension of each bolt checked against its sheet", sheet=True),
         StepText("Torque wrench number and its calibration date", "value"),
     ),
 }
@@ -117,11 +122,45 @@ _REPAIR = (
 _TIGHTEN = (
     _SAFE,
     StepText("Bolts that turned more than a flat, or yielded, replaced and not tightened again"),
-    StepText("Tightened in the order of the sheet, in two rounds"),
-    StepText("Torque or tension left", "value", "N·m or kN"),
-    StepText("Witness marks drawn across nut, washer and plate"),
+    StepText("Tightened in the order of the sheet, in two rounds", sheet=True),
+    StepText("Torque or tension left", "value", "N·m or kN", sheet=True),
+    StepText("Witness marks drawn across nut, washer and plate", sheet=True),
     StepText("Photo of the marks", "photo"),
 )
+
+
+BOLT_STEPS = frozenset(step.text for step in (*_LOOK["BC"], *_TIGHTEN) if step.sheet)
+
+
+@dataclass(frozen=True)
+class TemporaryWork:
+    """What is put on for the work and must be off again before it is finished."""
+
+    words: str
+    on: StepText
+    off: StepText
+
+
+TEMPORARY: dict[str, TemporaryWork] = {
+    "permit": TemporaryWork(
+        "a permit", StepText("Permit in hand; its number", "value"), StepText("Permit handed back, area left safe")
+    ),
+    "lifting": TemporaryWork(
+        "lifting",
+        StepText("Lifting gear checked against its certificate, mass and plan known"),
+        StepText("Lifting gear off the asset"),
+    ),
+    "strongbacks": TemporaryWork(
+        "strongbacks",
+        StepText("Strongbacks on, and where they are welded is noted"),
+        StepText("Strongbacks off, their welds ground flush and the steel there looked at by MT or PT"),
+    ),
+    "shoring": TemporaryWork(
+        "shoring or props",
+        StepText("Shoring or props in place and carrying"),
+        StepText("Shoring or props out, load back on the steel"),
+    ),
+}
 
 
 def steps_for(kind: str, method: str) -> tuple[StepText, ...]:

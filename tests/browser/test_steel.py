@@ -5,9 +5,11 @@ from __future__ import annotations
 import io
 import os
 import signal
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 from functools import partial
+from math import inf
 from pathlib import Path
+from random import Random
 
 import pytest
 from PIL import Image
@@ -43,6 +45,7 @@ def order_for(now):
 
     def make(joint, who, kind="inspect", method="MT") -> WorkOrder:
         planner = who.roles.first()
+        method = method if kind == "inspect" else ""
         planner = type(planner).objects.get_or_create(person=who, site=planner.site, name="planner")[0].person
         order = actions.raise_order_by_hand(
             joint_id=joint.pk, kind=kind, method=method, why="rust", actor=planner, now=now
@@ -75,7 +78,7 @@ def unsent(page, words: str) -> None:
 
 
 def all_sent(page) -> None:
-    """Nothing is left to send. Wait for what shows that there was something before it: the line is true before a deed."""
+    """Nothing is left to send. Wait first for what shows that there was something: it is so before a deed."""
     page.locator("#state").get_by_text("Everything is sent.").wait_for()
 
 
@@ -327,27 +330,244 @@ def test_a_reading_a_hold_and_a_wait_are_noted_without_signal(open_page, inspect
     assert (order.state, order.waits.get().reason, order.parts.get().name) == ("waiting", "access", "bolt M20")
 
 
-def test_bolts_are_touched_as_loose_or_missing(open_page, inspector, order_for, bolted_joint, now):
+def test_the_bolt_sheet_is_filled_without_signal_and_says_at_once_what_follows(
+    open_page, axe, no_sideways_scroll, inspector, order_for, bolted_joint, now
+):
     order = order_for(bolted_joint, inspector, method="BC")
-    for step in order.steps.all():
+    for step in order.steps.all()[1:]:
         step.done_by, step.done_at = inspector, now
         step.save()
     page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
     ready(page)
     page.context.set_offline(True)
-    page.get_by_label("findings recorded").check()
-    page.locator("form.form [data-bolt='3']").click()
-    page.get_by_label("missing", exact=True).check()
-    page.locator("form.form [data-bolt='7']").click()
-    page.get_by_label("Bolts missing").fill("7, 8")
-    assert page.get_by_label("Bolts loose").input_value() == "3"
+    page.locator("#step-1").get_by_role("button", name="Done").click()
+    page.get_by_role("link", name="Fill the bolt sheet").click()
+    page.locator(".touch-box [data-bolt='7']").click()
+    page.locator("#bolt-3").get_by_text("loose").click()
+    told = page.get_by_role("status", name="What the lost bolts do to the rest")
+    told.get_by_text("Bolt 3, 7 lost: the worst load on a remaining bolt is").wait_for()
+    worst = told.locator("[data-severity]").get_attribute("data-severity")
+    page.locator("#bolt-4 summary").click()
+    page.locator("#bolt-4").get_by_label("Torque found").fill("180")
+    page.locator("#bolt-4").get_by_label("Torque left").fill("240 lbf ft")
+    page.get_by_role("button", name="All the rest ok").click()
+    told.get_by_text("12 of 12 bolts have a state").wait_for()
+    axe(page)
+    no_sideways_scroll(page)
+    keep(page, "steel-bolts")
+    page.reload()
+    page.get_by_role("link", name="Back to the order").click()
+    page.get_by_text("By the sheet: findings recorded.").wait_for()
     page.get_by_role("button", name="Record the look").click()
-    unsent(page, "1 thing not sent")
+    page.get_by_text("Finished on this device").wait_for()
+    page.context.set_offline(False)
+    page.get_by_text("This order is not open any more").wait_for()
+    all_sent(page)
+    order.refresh_from_db()
+    assert order.state == "done"
+    readings = {one.number: one for one in order.inspection.bolt_readings.all()}
+    assert len(readings) == 12
+    assert (readings[4].torque_found_nm, readings[7].state) == (180, "missing")
+    assert readings[4].torque_left_nm == pytest.approx(325.4, abs=0.05)
+    assert {one.kind: one.bolts for one in order.inspection.findings.all()} == {"loose": [3], "missing": [7]}
+    assert {one.severity for one in order.inspection.findings.all()} == {worst}
+
+
+def test_the_device_works_lost_bolts_and_sizes_out_as_the_service_does(open_page, db):
+    from assets_app.inspections import bolt_loads, rules
+    from engineering import units
+    from engineering.errors import InputError
+    from schedules.work.steel.bolts import severity_table
+
+    groups, expected, dice = [], [], Random(20260615)
+    for _ in range(250):
+        facts = _bolts(dice)
+        plan = bolt_loads.group_of(facts)
+        lost = sorted(dice.sample(range(1, len(plan.state) + 1), min(len(plan.state), dice.randint(1, 6))))
+        path, kind = dice.choice(["single", "multiple"]), dice.choice(["missing", "broken", "loose"])
+        known = dice.random() > 0.1
+        groups.append([plan.positions_mm.tolist() if known else None, lost, len(plan.state), path, kind])
+        rise = bolt_loads.rise(facts, lost) if known else None
+        severity, _ = rules.severity(
+            kind, is_crack=False, single_load_path=path == "single", accepted=False,
+            bolts_lost=len(lost), bolt_count=len(plan.state), bolt_rise=rise,
+        )  # fmt: skip
+        expected.append([rise, severity])
+    page = open_page("/sign-in/")
+    told = page.evaluate(
+        """async ([groups, table]) => {
+          const { rise, severityOf } = await import("/static/soundjoint/steel/bolt_loads.js");
+          return groups.map(([points, lost, count, path, kind]) => {
+            const risen = rise(points, lost);
+            const rules = { order: table.order, rows: table[path] };
+            return [risen === Infinity ? "never" : risen, severityOf(kind, lost.length, count, risen, rules)];
+          });
+        }""",
+        [groups, severity_table()],
+    )
+    assert [(inf if rise == "never" else rise, severity) for rise, severity in told] == [
+        (rise if rise is None else pytest.approx(rise, rel=1e-8), severity) for rise, severity in expected
+    ]
+    assert len({severity for _, severity in expected}) >= 3
+
+    typed = ["10", "10mm", "10 mm", "1.2 cm", "0,5 in", "3/8", '3/8"', "3/8 in", "1 1/2 in", "1-1/2 in", "1,000", "x",
+             "0.125", "0,125", "2 inches", "1/0 in", "5 IN",
+             "-3", "1/2 mm", "12 stone", "", "1.5.2", "10 ,5"]  # fmt: skip
+    read = page.evaluate(
+        """async (typed) => {
+          const { readSize } = await import("/static/soundjoint/steel/sizes.js");
+          return ["mm", "in"].map((unit) => typed.map((text) => readSize(text, unit).mm));
+        }""",
+        typed,
+    )
+    for unit, sizes in zip(["mm", "in"], read, strict=True):
+        for text, size in zip(typed, sizes, strict=True):
+            try:
+                right = units.parse_length_mm(text, default_unit=unit)
+            except InputError:
+                right = None
+            if size is not None:
+                assert size == pytest.approx(right), (text, unit)
+            elif text.strip() not in ("", "-3"):  # a size below nothing reads on neither
+                assert right is None, (text, unit)
+
+
+def _bolts(dice: Random):
+    """A bolt group as the register might know it: a ring, a grid, by coordinates, on a line."""
+    from assets_app.inspections.bolt_loads import GroupFacts
+
+    if dice.random() < 0.4:
+        return GroupFacts(bolt_count=dice.randint(1, 24), pattern="ring", ring_diameter_mm=dice.choice([200, 333.3]))
+    if dice.random() < 0.6:
+        rows, columns = dice.randint(1, 4), dice.randint(1, 5)
+        return GroupFacts(
+            bolt_count=rows * columns, pattern="grid", rows=rows, row_pitch_mm=dice.choice([60, 71.5]),
+            column_pitch_mm=dice.choice([60, 90.0]),
+        )  # fmt: skip
+    places = [(dice.uniform(-300, 300), dice.uniform(-300, 300)) for _ in range(dice.randint(2, 10))]
+    return GroupFacts(bolt_count=len(places), pattern="custom", positions=tuple(places))
+
+
+def test_what_is_seen_on_the_way_is_recorded_with_its_marked_photo_or_held(
+    open_page, axe, no_sideways_scroll, inspector, person, site, order_for, weld_joint, bolted_joint, settings, tmp_path
+):
+    from assets_app.models import Evidence, Finding
+    from schedules.models import Hold
+
+    settings.MEDIA_ROOT = tmp_path
+    order = order_for(bolted_joint, inspector, method="BC")
+    page = open_page(f"/steel/#seen/{order.pk}", size="phone", person=inspector)
+    ready(page)
+    page.context.set_offline(True)
+    page.get_by_label("Where", exact=True).select_option(label="W-001 column foot")
+    page.get_by_label("Kind").select_option("5011")
+    page.get_by_label("Size (mm").fill("2 mm")
+    page.get_by_label("Photos (made").set_input_files(photo(600, 400))
+    page.get_by_role("button", name="Mark it").click()
+    box = page.locator(".marked svg").bounding_box()
+    page.locator(".marked svg").click(position={"x": box["width"] * 0.25, "y": box["height"] * 0.5})
+    page.get_by_label("Words, such as").fill("deepest here")
+    axe(page)
+    no_sideways_scroll(page)
+    keep(page, "steel-seen")
+    page.get_by_role("button", name="Put the mark").click()
+    page.get_by_text("1 mark: deepest here").wait_for()
+    page.get_by_role("button", name="Record what you saw").click()
+    unsent(page, "2 things not sent, 1 photo of")
+    page.context.set_offline(False)
+    all_sent(page)
+    finding = Finding.objects.get()
+    assert (finding.joint, finding.kind, finding.inspection.result) == (weld_joint, "5011", "incomplete")
+    sent = Evidence.objects.get()
+    assert sent.inspection == finding.inspection
+    mark = sent.marks.get()
+    assert (mark.x, mark.y, mark.text) == (pytest.approx(0.25, abs=0.01), pytest.approx(0.5, abs=0.01), "deepest here")
+
+    technician = person("technician", site)
+    type(order).objects.filter(pk=order.pk).update(assignee=technician)
+    other = open_page(f"/steel/#seen/{order.pk}", size="phone", person=technician)
+    ready(other)
+    other.context.set_offline(True)
+    other.get_by_label("Where", exact=True).select_option(label="W-001 column foot")
+    other.get_by_label("Kind").select_option("101")
+    other.get_by_role("button", name="Report it and hold").click()
+    unsent(other, "1 thing not sent")
+    other.context.set_offline(False)
+    all_sent(other)
+    hold = Hold.objects.get(placed_by=technician)
+    assert (hold.joint, "longitudinal crack (101)" in hold.reason) == (weld_joint, True)
+
+
+def test_temporary_works_are_added_and_done_without_signal(open_page, inspector, order_for, weld_joint):
+    order = order_for(weld_joint, inspector, kind="repair", method="")
+    before = order.steps.count()
+    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
+    ready(page)
+    page.context.set_offline(True)
+    page.get_by_text("Temporary works or a permit").click()
+    page.get_by_label("What is put on").select_option("shoring")
+    page.get_by_label("Which, and where").fill("two jacks")
+    page.get_by_role("button", name="Add the steps").click()
+    page.locator(f"#step-{before + 1}").get_by_text("in place and carrying: two jacks").first.wait_for()
+    page.locator(f"#step-{before + 1}").get_by_role("button", name="Done").click()
+    unsent(page, "2 things not sent")
+    page.get_by_text("Part of it is done").click()
+    page.get_by_label("What is done, what is left").fill("propped; welding tomorrow")
+    page.get_by_role("button", name="Note it part done").click()
+    unsent(page, "3 things not sent")
     page.context.set_offline(False)
     all_sent(page)
     order.refresh_from_db()
-    found = {finding.kind: finding.bolts for finding in order.inspection.findings.all()}
-    assert found == {"loose": [3], "missing": [7, 8]}
+    assert order.steps.count() == before + 2
+    assert order.steps.get(sequence=before + 1).done_by == inspector
+    assert order.steps.get(sequence=before + 2).done_at is None
+    assert order.state == "part done"
+
+
+def test_a_full_device_says_that_nothing_was_noted(open_page, inspector, order_for, weld_joint):
+    order = order_for(weld_joint, inspector)
+    page = open_page(
+        f"/steel/#order/{order.pk}", size="phone", person=inspector, provoked=["Failed to load resource", "no room"]
+    )
+    ready(page)
+    page.context.set_offline(True)
+    # As where the browser refuses to write: the device itself is not filled.
+    page.evaluate("""() => {
+        const put = IDBObjectStore.prototype.add;
+        IDBObjectStore.prototype.add = function () {
+          throw new DOMException("no room", "QuotaExceededError");
+        };
+        self.roomAgain = () => { IDBObjectStore.prototype.add = put; };
+    }""")
+    page.locator("#step-1").get_by_role("button", name="Done").click()
+    page.get_by_role("alert").get_by_text("This device is full: what you did last is not noted").wait_for()
+    assert not page.locator("#step-1.done").count()
+    page.evaluate("roomAgain()")
+    page.locator("#step-1").get_by_role("button", name="Done").click()
+    page.locator("#step-1.done").wait_for()
+    page.get_by_text("This device is full").wait_for(state="hidden")
+    page.context.set_offline(False)
+    all_sent(page)
+
+
+@pytest.mark.parametrize(("days", "said"), [(3, "3 days ahead of"), (-3, "3 days behind")])
+def test_a_clock_that_is_wrong_is_said_and_put_right(open_page, inspector, order_for, weld_joint, counter, days, said):
+    from schedules.models import Reading
+
+    order = order_for(weld_joint, inspector)
+    before = datetime.now(UTC)
+    page = open_page("/sign-in/", size="phone", person=inspector)
+    page.clock.set_system_time(before + timedelta(days=days))
+    page.goto(f"/steel/#order/{order.pk}")
+    page.get_by_text(f"The clock of this device is {said}").wait_for()
+    page.get_by_text("Read the counter: cycles").click()
+    page.get_by_label("It shows").fill("12 500")
+    page.get_by_role("button", name="Note the reading").click()
+    for _ in range(100):
+        if Reading.objects.exists():
+            break
+        page.wait_for_timeout(100)
+    assert before - timedelta(minutes=1) <= Reading.objects.get().read_at <= datetime.now(UTC)
 
 
 def test_signed_out_on_return_the_queue_waits_and_asks_for_signing_in(

@@ -20,10 +20,13 @@ from assets_app.register.drawing import weld_section
 from assets_app.register.models import Asset, Joint, Site
 from schedules.duty.models import Counter, Reading
 from schedules.work import queries, rules
-from schedules.work.models import Hold, Wait, WorkOrder
+from schedules.work.models import Hold, Step, Wait, WorkOrder
+from schedules.work.steel import bolts
 
 MOST_ORDERS = 60  # the most urgent ones; more does not fit a day, and the first visit is to stay small
 PHOTOS_A_JOINT = 2  # the newest ones
+
+MOST_JOINTS = 200  # of one asset, named for a finding on the way; the others are held and reported with the asset
 
 # key of the bundle -> field of the row
 _STEP = "sequence text kind unit required value done_at".split()
@@ -47,6 +50,10 @@ def bundle(person: Person, *, now: datetime) -> dict[str, Any]:
         "assets": _assets(orders),
         "joints": {joint.pk: _joint(joint) for joint in joints},
         "counters": _counters({order.asset_id for order in orders}),
+        "bolt_rules": bolts.severity_table(),
+        "temporary": [
+            [name, work.words, work.on.text, work.on.kind, work.off.text] for name, work in rules.TEMPORARY.items()
+        ],
         "kinds": {kind: _kinds(kind) for kind in Joint.Kind.values},
         "waits": Wait.Reason.choices,
         "results": Inspection.Result.choices,
@@ -96,12 +103,15 @@ class _Rights:
         """Who could sign the look, where this person cannot; empty where it can or where no look is asked for."""
         if order.kind != rules.INSPECT:
             return ""
-        key = (order.site_id, order.method)
-        if key not in self._able:
-            self._able[key] = qualified_for(order.method, order.site_id, day_at(order.site, self.now))
-        if any(who.pk == self.person.pk for who in self._able[key]):
+        if self.may_sign(order.method, order):
             return ""
-        return " or ".join(who.display_name for who in self._able[key]) or "nobody at this site"
+        return " or ".join(who.display_name for who in self._able[order.site_id, order.method]) or "nobody at this site"
+
+    def may_sign(self, method: str, order: WorkOrder) -> bool:
+        key = (order.site_id, method)
+        if key not in self._able:
+            self._able[key] = qualified_for(method, order.site_id, day_at(order.site, self.now))
+        return any(who.pk == self.person.pk for who in self._able[key])
 
 
 def _order(order: WorkOrder, rights_of: _Rights) -> dict[str, Any]:
@@ -115,7 +125,9 @@ def _order(order: WorkOrder, rights_of: _Rights) -> dict[str, Any]:
         "for_today": queries.is_for_today(order, day_at(order.site, rights_of.now)),
         "may_work": rights_of.may_work(order.site_id),
         "who_could": rights_of.who_could_sign(order),
-        "steps": [{name: getattr(step, name) for name in _STEP} for step in order.steps.all()],
+        "may_look": rights_of.may_sign("VT", order),
+        "may_check_bolts": order.joint.kind == Joint.Kind.BOLTED and rights_of.may_sign("BC", order),
+        "steps": [_step(step, order.joint) for step in order.steps.all()],
         "parts": [{name: getattr(part, name) for name in _PART} for part in order.parts.all()],
         "waits": [
             {"reason": one.reason, "note": one.note, "since": one.since, "until": one.expected_until} for one in waits
@@ -123,14 +135,26 @@ def _order(order: WorkOrder, rights_of: _Rights) -> dict[str, Any]:
     }
 
 
+def _step(step: Step, joint: Joint) -> dict[str, Any]:
+    told = {name: getattr(step, name) for name in _STEP}
+    if joint.kind == Joint.Kind.BOLTED and step.text in rules.BOLT_STEPS:
+        told["sheet"] = True
+    return told
+
+
 def _assets(orders: Iterable[WorkOrder]) -> dict[int, dict[str, Any]]:
     assets: dict[int, Asset] = {order.asset_id: order.asset for order in orders}
     holds: dict[int, list[Hold]] = defaultdict(list)
     for hold in queries.standing_holds(assets):
         holds[hold.asset_id].append(hold)
+    joints: dict[int, list[list[Any]]] = defaultdict(list)
+    rows = Joint.objects.filter(asset_id__in=assets, active=True).order_by("asset_id", "tag")
+    for asset_id, *said in rows.values_list("asset_id", "pk", "tag", "name", "kind"):
+        joints[asset_id].append(said)
     return {
         pk: {
             "words": str(asset),
+            "joints": joints[pk][:MOST_JOINTS],
             "holds": [
                 {
                     "reason": hold.reason,
@@ -146,14 +170,15 @@ def _assets(orders: Iterable[WorkOrder]) -> dict[int, dict[str, Any]]:
 
 
 def _joints(ids: Iterable[int]) -> list[Joint]:
-    return list(Joint.objects.filter(pk__in=list(ids)).select_related("weld", "bolt_group", "asset").order_by("pk"))
+    return list(
+        Joint.objects.filter(pk__in=list(ids)).select_related("weld", "bolt_group", "asset__site").order_by("pk")
+    )
 
 
 def _joint(joint: Joint) -> dict[str, Any]:
     touch = joint_drawing.touch_drawing(joint)
     weld = getattr(joint, "weld", None)
     section = weld_section(joint_drawing.section_of(weld), (), name=joint.tag) if weld else None
-    bolts = getattr(joint, "bolt_group", None)
     return {
         **{"tag": joint.tag, "name": joint.name, "kind": joint.kind, "position": joint.position},
         "access": joint.get_access_display() if joint.access else "",
@@ -161,7 +186,7 @@ def _joint(joint: Joint) -> dict[str, Any]:
         "touch": {"field": touch.field, "svg": touch.drawing.svg, "words": touch.drawing.words, "run_mm": touch.run_mm}
         if touch
         else None,
-        "bolts": bolts.bolt_count if bolts else None,
+        "bolts": bolts.sheet_facts(joint, joint.asset.site),
         "findings": [],
         "photos": [],
     }
@@ -179,6 +204,7 @@ def _add_findings(joints: dict[int, dict[str, Any]]) -> None:
                 "severity": row.severity,
                 "found_on": row.found_on,
                 "size": sizes[-1].as_typed if sizes else "",
+                **({"bolts": row.bolts} if row.bolts else {}),
             }
         )
 

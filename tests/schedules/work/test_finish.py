@@ -5,11 +5,12 @@ from datetime import date, timedelta
 import pytest
 
 from assets_app.inspections.actions import FindingInput
+from assets_app.inspections.bolt_rules import BoltInput
 from assets_app.models import Evidence, Inspection, RecordEntry
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
 from schedules.due import engine
 from schedules.models import DueDate, Hold, OwedLook, Programme, StaleMark
-from schedules.work import raising
+from schedules.work import actions, raising
 from schedules.work.finishing import LookInput, answer_by_look, answer_owed, finish
 
 pytestmark = pytest.mark.django_db
@@ -46,6 +47,39 @@ def test_a_crack_reported_on_the_order_holds_the_joint_at_once(look_order, all_s
     done(all_steps(look_order, inspector), inspector, now, look=LookInput(result="findings", findings=[crack]))
     hold = Hold.objects.get()
     assert (hold.joint, hold.finding.severity, hold.placed_by) == (look_order.joint, "hold now", None)
+
+
+def test_a_bolt_check_is_finished_with_its_sheet(bolted_joint, all_steps, planner, inspector, now):
+    order = raising.raise_order_by_hand(
+        joint_id=bolted_joint.pk, kind="inspect", method="BC", why="rust", actor=planner, now=now
+    )
+    bolts = [BoltInput(number=n, state="missing" if n == 7 else "ok", torque_found="300" if n == 4 else None)
+             for n in range(1, 13)]  # fmt: skip
+    order = done(all_steps(order, inspector), inspector, now, look=LookInput(result="findings", bolts=bolts))
+    look = order.inspection
+    assert (look.method, look.bolt_readings.get(number=4).torque_found_nm) == ("BC", 300)
+    assert [(one.kind, one.bolts) for one in look.findings.all()] == [("missing", [7])]
+
+
+def test_a_bolt_sheet_at_a_weld_is_refused(look_order, all_steps, inspector, now):
+    look = LookInput(result="accepted", bolts=[BoltInput(number=1, state="ok")])
+    with pytest.raises(Unprocessable) as refused:
+        done(all_steps(look_order, inspector), inspector, now, look=look)
+    assert refused.value.code == "sheet_not_asked"
+
+
+def test_an_order_is_not_done_while_something_temporary_is_on(repair_order, all_steps, inspector, now):
+    order = all_steps(repair_order, inspector)
+    actions.add_temporary_work(
+        order_id=order.pk, expected_version=order.version, what="strongbacks", note="two", actor=inspector, now=now
+    )
+    order.refresh_from_db()
+    on, off = order.steps.order_by("sequence")[order.steps.count() - 2 :]
+    assert on.text.endswith(": two")
+    with pytest.raises(Conflict) as refused:
+        done(order, inspector, now)
+    assert refused.value.code == "steps_open"
+    assert refused.value.data["steps"] == [on.sequence, off.sequence]
 
 
 def test_a_refused_look_leaves_the_order_as_it_was(look_order, all_steps, inspector, now):

@@ -15,6 +15,12 @@ pytestmark = pytest.mark.django_db
 DEEDS = {
     "assign": (lambda **who: actions.assign(assignee_id=None, **who), "planner", "technician", "order.assigned"),
     "plan": (lambda **who: actions.plan(planned_on=date(2026, 7, 1), **who), "manager", "engineer", "order.planned"),
+    "add_temporary_work": (
+        lambda **who: actions.add_temporary_work(what="shoring", **who),
+        "technician",
+        "auditor",
+        "order.temporary_work_added",
+    ),
     "add_part": (lambda **who: actions.add_part(name="bolt", **who), "technician", "auditor", "order.part_added"),
     "begin_wait": (lambda **who: actions.begin_wait(reason="permit", **who), "planner", "auditor", "order.waiting"),
     "do_step": (lambda **who: actions.do_step(sequence=1, **who), "technician", "planner", "order.step_done"),

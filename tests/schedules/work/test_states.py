@@ -13,6 +13,7 @@ ILLEGAL = [
 CALLS = {
     "assign": (lambda **who: actions.assign(assignee_id=None, **who), "planner"),
     "plan": (lambda **who: actions.plan(planned_on=None, **who), "planner"),
+    "add step": (lambda **who: actions.add_temporary_work(what="lifting", **who), "planner"),
     "add part": (lambda **who: actions.add_part(name="bolt M20", **who), "planner"),
     "order part": (lambda **who: actions.order_part(part_id=1, **who), "planner"),
     "note arrival of part": (lambda **who: actions.part_arrived(part_id=1, **who), "planner"),

@@ -52,6 +52,23 @@ def test_the_bundle_says_who_could_sign_where_i_cannot(mine, technician, inspect
     assert inspector.display_name in order["who_could"]
 
 
+def test_a_bolted_joint_brings_its_sheet_along(bolted_joint, technician, planner, now):
+    order = actions.raise_order_by_hand(
+        joint_id=bolted_joint.pk, kind="tighten", why="after the storm", actor=planner, now=now
+    )
+    WorkOrder.objects.filter(pk=order.pk).update(assignee=technician)
+    told = queries.bundle(technician, now=now)
+    bolts = told["joints"][bolted_joint.pk]["bolts"]
+    assert (bolts["count"], bolts["order"][:2], bolts["path"]) == (12, [1, 7], "single")
+    assert len(bolts["points"]) == 12
+    assert round(bolts["expected"]["torque_nm"]) == 549  # 0.2 * 137.2 kN * 20 mm
+    (sent,) = told["orders"]
+    assert sent["may_check_bolts"]
+    assert not sent["may_look"]
+    assert [step["sequence"] for step in sent["steps"] if step.get("sheet")] == [3, 4, 5]
+    assert told["bolt_rules"]["order"][-1] == "hold now"
+
+
 def test_orders_of_others_stay_at_home(look_order, technician, now):
     assert queries.bundle(technician, now=now)["orders"] == []
 

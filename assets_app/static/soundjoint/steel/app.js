@@ -1,8 +1,10 @@
 // The page at the steel: opens from what the device keeps, fetches what is newer, sends what waits.
+import { boltSheet } from "./bolts.js";
 import { button, h } from "./dom.js";
 import { listSheet } from "./lists.js";
 import { orderSheet, queueFor } from "./order.js";
 import { all } from "./queue.js";
+import { seenSheet } from "./seen.js";
 import { NO_SIGNAL, SIGNED_OUT, askForBundle, keepBundle, sendAll, whoIsThere } from "./sending.js";
 import { standing } from "./standing.js";
 import { stateLine } from "./state.js";
@@ -16,6 +18,7 @@ const showState = stateLine(document.getElementById("state"), { signIn: said.sig
 let outcome = "";
 let leaving = "";
 let trouble = "";
+let left = false; // signed out: what is still on its way must not come back onto the device
 let newest = null; // the bundle as it came, until the disk has it
 let drawnFrom = "";
 let drawing = Promise.resolve();
@@ -55,10 +58,12 @@ async function sheetOf(bundle, items) {
   const view = { bundle, redraw: () => show(true), send, done: () => send(), go: (hash) => { location.hash = hash; }, open: (order) => { location.hash = `order/${order}`; }, look };
   view.queue = queueFor(view);
   const mine = items.filter((item) => !bundle || item.person === bundle.person.id);
-  const order = name === "order" && bundle?.orders.find((each) => each.id === Number(id));
+  const order = ["order", "bolts", "seen"].includes(name) && bundle?.orders.find((each) => each.id === Number(id));
   if (name === "unsent") return unsentSheet(items, view);
   if (name === "leave") return leaveSheet(items);
   if (!bundle) return h("div", { class: "empty" }, h("h1", {}, "Nothing is on this device yet"), h("p", {}, outcome === SIGNED_OUT ? "Sign in once with signal; then it opens without." : "Open this page once with signal; then it opens without."));
+  if (order && name === "bolts") return boltSheet(standing(order, mine), view);
+  if (order && name === "seen") return seenSheet(standing(order, mine), view);
   if (order) return orderSheet(standing(order, mine), view);
   if (name === "order") return [h("p", { class: "path" }, h("a", { href: "#" }, "My orders")), h("h1", {}, "This order is not open any more"), h("p", {}, "It is done, or not yours any more. What you did here that is not sent stands under Not sent.")];
   return listSheet(bundle, mine);
@@ -118,7 +123,7 @@ async function send() {
 async function fetchNewer(asked = askForBundle()) {
   const answer = await asked;
   outcome = answer.outcome;
-  if (!answer.ok) return;
+  if (!answer.ok || left) return;
   await keepBundle(answer);
   keepPhotos(answer.told);
 }
@@ -153,6 +158,7 @@ function leaveSheet(items) {
 async function signOut() {
   const who = await whoIsThere();
   newest = null;
+  left = true;
   await clearDevice();
   if (who.outcome === NO_SIGNAL) {
     leaving = "This device is cleared. Without signal the service does not know yet: sign out again when there is signal.";
@@ -170,8 +176,9 @@ async function register() {
 }
 
 // A full device, or one that keeps nothing: what was just done is not noted, and the person must know.
-function notKept(reason) {
-  const full = reason?.name === "QuotaExceededError";
+function notKept(event) {
+  const full = event.reason?.name === "QuotaExceededError";
+  if (full) event.preventDefault(); // it is said on the page
   trouble = `${full ? "This device is full" : "This device could not keep it"}: what you did last is not noted. Write it down, or free some space and do it again.`;
   show();
 }
@@ -179,12 +186,12 @@ function notKept(reason) {
 async function start() {
   const coming = askForBundle(); // goes out before the disk is asked: on a first visit there is nothing else to show
   onChange((what) => {
-    if (what === "cleared") newest = null;
+    if (what === "cleared") newest = null; // by another tab
     if (what === "queue") trouble = ""; // something was kept again
     clearTimeout(start.soon);
     start.soon = setTimeout(show, 30);
   });
-  addEventListener("unhandledrejection", (event) => notKept(event.reason));
+  addEventListener("unhandledrejection", notKept);
   addEventListener("hashchange", async () => { await show(); scrollTo(0, 0); main.focus({ preventScroll: true }); });
   addEventListener("online", send);
   addEventListener("offline", () => { outcome = NO_SIGNAL; show(); });

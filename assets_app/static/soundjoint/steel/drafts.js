@@ -17,5 +17,8 @@ export function keepDraft(name, draft) {
   return write(["drafts"], (table) => { table("drafts").put(draft, name); });
 }
 
+// The finish of an order, half typed.
+export const draftName = (person, order) => `finish of ${order} by ${person}`;
+
 // It has become a deed: the transaction that queues the deed takes the draft off the device.
 export const forgetDraft = (name) => live.delete(name);

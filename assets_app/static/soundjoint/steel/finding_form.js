@@ -81,7 +81,7 @@ export function boltsForm(draft, joint, save) {
 }
 
 // What the server is sent of the findings, and what is wrong with them in words.
-export function findingsOf(draft, unit) {
+export function findingsOf(draft, unit, known = []) {
   const wrong = [];
   const rows = (draft.findings || []).map((finding, index) => {
     if (!finding.kind) wrong.push(`Finding ${index + 1}: choose its kind.`);
@@ -93,9 +93,16 @@ export function findingsOf(draft, unit) {
   });
   for (const [state] of STATES) {
     const bolts = numbers(Object.keys(draft.bolts || {}).filter((number) => draft.bolts[number] === state).join(" "));
-    if (bolts.length) rows.push({ kind: state, bolts });
+    if (bolts.length) rows.push(...seenAgain(state, bolts, known));
   }
   return { rows, wrong };
+}
+
+// A bolt that an open finding of that kind holds already is that finding seen again.
+function seenAgain(kind, bolts, known) {
+  const rows = known.filter((one) => one.kind === kind).map((one) => ({ finding_id: one.id, bolts: bolts.filter((number) => (one.bolts || []).includes(number)) })).filter((row) => row.bolts.length);
+  const left = bolts.filter((number) => !rows.some((row) => row.bolts.includes(number)));
+  return left.length ? [...rows, { kind, bolts: left }] : rows;
 }
 
 function asSent(finding) {

@@ -1,13 +1,11 @@
 // Finishing an order: what was seen or what was done, with findings, photos and time. Half typed, it is kept as it is.
-import { button, choice, field, h, photoField, radios } from "./dom.js";
-import { forgetDraft, keepDraft } from "./drafts.js";
+import { effectOf, effectWords, isLook, sheetIsGiven, sheetResult, sheetSent, sheetWrong } from "./bolts.js";
+import { button, choice, field, h, radios } from "./dom.js";
+import { draftName, forgetDraft, keepDraft } from "./drafts.js";
 import { boltsForm, findingForm, findingsOf } from "./finding_form.js";
-import { shrink } from "./photo.js";
+import { photoDeeds, photosField } from "./photos.js";
 import { add, newKey } from "./queue.js";
 import { stepsLeft } from "./standing.js";
-import { megabytes } from "./words.js";
-
-export const draftName = (person, order) => `finish of ${order} by ${person}`;
 
 export function finishForm(order, draft, { bundle, redraw, done }) {
   const joint = bundle.joints[order.joint];
@@ -25,12 +23,29 @@ export function finishForm(order, draft, { bundle, redraw, done }) {
     else done();
   } });
   form.append(problems);
-  if (look) form.append(...lookFields(draft, { bundle, joint, unit, save, again }));
+  if (look && hasSheet(order, joint)) form.append(...sheetFields(order, draft, { bundle, joint, unit, save, again }));
+  else if (look) form.append(...lookFields(draft, { bundle, joint, unit, save, again }));
   else form.append(...repairFields(order, draft, joint, save));
   form.append(...common(draft, save, again),
     h("div", { class: "actions" }, h("button", { class: "button primary big" }, look ? "Record the look" : "The work is done")));
   return form;
 }
+
+// A bolt check goes by its sheet, bolt by bolt, where the register knows the bolts.
+const hasSheet = (order, joint) => isLook(order) && Boolean(joint.bolts && joint.touch);
+
+function sheetFields(order, draft, { bundle, joint, unit, save, again }) {
+  draft.findings ||= [];
+  const said = sheetIsGiven(draft.sheet) ? bundle.results.find(([code]) => code === sheetResult(draft.sheet, joint, draft.findings.length))[1] : "";
+  return [h("div", { class: "actions" }, h("a", { class: "button big", href: `#bolts/${order.id}` }, said ? "Back to the bolt sheet" : "Fill the bolt sheet")),
+    said ? h("div", { class: "answer" }, effectWords(effectOf(draft.sheet, joint, bundle.bolt_rules)), h("p", {}, `By the sheet: ${said}.`)) : null,
+    ...draft.findings.map((finding, index) => findingForm(finding, index + 1, { joint, unit, save, kinds: withoutLost(bundle.kinds.bolted), remove: () => { draft.findings.splice(index, 1); again(); } })),
+    h("div", { class: "actions" }, button("Something else: a gap, bare metal, a crack", () => { draft.findings.push({}); again(); })),
+    conditions(draft, bundle, save)].filter(Boolean);
+}
+
+const withoutLost = (kinds) => kinds.map(([group, rows]) => [group, rows.filter(([, , , bolts]) => !bolts)]);
+const conditions = (draft, bundle, save) => field("Conditions", choice(bundle.conditions, draft.conditions || "normal", (value) => { draft.conditions = value; save(); }));
 
 function lookFields(draft, { bundle, joint, unit, save, again }) {
   const bolted = joint.kind === "bolted";
@@ -44,7 +59,7 @@ function lookFields(draft, { bundle, joint, unit, save, again }) {
     fields.push(h("div", { class: "actions" }, button(draft.findings.length ? "One more finding" : "Another kind of finding",
       () => { draft.findings.push({}); again(); })));
   }
-  fields.push(field("Conditions", choice(bundle.conditions, draft.conditions || "normal", (value) => { draft.conditions = value; save(); })));
+  fields.push(conditions(draft, bundle, save));
   return fields;
 }
 
@@ -63,35 +78,32 @@ function common(draft, save, again) {
   note.value = draft.note || "";
   const minutes = h("input", { inputmode: "numeric", value: draft.minutes || "", autocomplete: "off",
     oninput: () => { draft.minutes = minutes.value; save(); } });
-  draft.photos ||= [];
-  return [field("Note", note), field("Time spent, minutes", minutes),
-    photoField("Photos (made smaller here, at most 2000 px)", async (file) => { draft.photos.push(await shrink(file)); await again(); }),
-    h("ul", { class: "steel-kept" }, draft.photos.map((photo, index) => h("li", {},
-      `${photo.name}, ${megabytes(photo.blob.size)}${photo.note ? `, ${photo.note}` : ""}`,
-      button("Take it out", () => { draft.photos.splice(index, 1); again(); }))))];
+  return [field("Note", note), field("Time spent, minutes", minutes), ...photosField(draft, again)];
 }
 
 // Into the queue, with its photos behind it; gives what is wrong, or nothing.
 async function queueFinish(order, draft, bundle, unit) {
-  const look = order.kind === "inspect";
-  const { rows, wrong } = look ? findingsOf(draft, unit) : { rows: [], wrong: [] };
+  const look = order.kind === "inspect", joint = bundle.joints[order.joint];
+  const sheet = look && hasSheet(order, joint);
+  const { rows, wrong } = look ? findingsOf(sheet ? { findings: draft.findings } : draft, unit, joint.findings) : { rows: [], wrong: [] };
   const minutes = Number(draft.minutes || 0);
-  if (look && !draft.result) wrong.push("Say what you saw: the result of the look is missing.");
-  if (draft.result === "findings" && !rows.length) wrong.push("Say what was found, or that nothing was.");
+  if (sheet) {
+    draft.result = sheetIsGiven(draft.sheet) ? sheetResult(draft.sheet, joint, rows.length) : "";
+    wrong.push(...sheetWrong(draft.sheet));
+    if (!draft.result) wrong.push("Fill the bolt sheet: no bolt was given a state yet.");
+  } else if (look && !draft.result) wrong.push("Say what you saw: the result of the look is missing.");
+  if (!sheet && draft.result === "findings" && !rows.length) wrong.push("Say what was found, or that nothing was.");
   if (draft.result === "accepted") rows.length = 0;
   if (!Number.isInteger(minutes) || minutes < 0) wrong.push("Time spent: whole minutes, 0 or more.");
   const left = stepsLeft(order);
   if (left.length && draft.result !== "incomplete") wrong.push(`Not done yet: step ${left.map((step) => step.sequence).join(", ")}. Do them, or note it part done.`);
   if (wrong.length) return wrong;
   const body = { note: draft.note || "", minutes_spent: minutes };
-  if (look) body.look = { result: draft.result, conditions: draft.conditions || "normal", inspected_at: new Date().toISOString(), note: draft.note || "", findings: rows };
+  if (look) body.look = { result: draft.result, conditions: draft.conditions || "normal", inspected_at: new Date().toISOString(), note: draft.note || "", findings: rows, ...(sheet ? { bolts: sheetSent(draft.sheet) } : {}) };
   else if (draft.also?.length) body.also_repaired = draft.also;
   const key = newKey();
   const said = look ? bundle.results.find(([code]) => code === draft.result)[1] : "done";
-  const photos = draft.photos.map((photo) => ({
-    kind: "photo", words: `${photo.name} of ${order.title}`, path: "/api/v1/evidence/", order: order.id, parent: key,
-    body: { joint: order.joint, caption: `order ${order.number}` }, photo: photo.blob, photoName: photo.name,
-  }));
+  const photos = photoDeeds(draft.photos, order.title, { joint: order.joint, caption: `order ${order.number}` }, { order: order.id, parent: key });
   const name = draftName(bundle.person.id, order.id);
   await add(bundle.person, [{ key, kind: "finish", words: `Finish ${order.title}: ${said}`, path: `/api/v1/orders/${order.id}/finish/`,
     order: order.id, seen: order.version, body, draft: structuredClone({ ...draft, photos: [] }) }, ...photos], name);
@@ -102,6 +114,6 @@ async function queueFinish(order, draft, bundle, unit) {
 // A finish taken out of the queue becomes what it was before: half typed.
 export async function backToDraft(taken) {
   const finish = taken.find((item) => item.kind === "finish");
-  const photos = taken.filter((item) => item.kind === "photo").map((item) => ({ blob: item.photo, name: item.photoName, note: "" }));
+  const photos = taken.filter((item) => item.kind === "photo").map((item) => ({ blob: item.photo, name: item.photoName, note: "", marks: JSON.parse(item.body.marks || "[]") }));
   await keepDraft(draftName(finish.person, finish.order), { ...finish.draft, photos });
 }

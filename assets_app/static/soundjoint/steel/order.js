@@ -1,7 +1,8 @@
 // One order, to be worked off with one hand.
 import { button, choice, drawing, field, h, holdMark, newId, photoField } from "./dom.js";
-import { draftOf } from "./drafts.js";
-import { draftName, finishForm } from "./finish.js";
+import { draftName, draftOf } from "./drafts.js";
+import { finishForm } from "./finish.js";
+import { marker } from "./mark_photo.js";
 import { shrink } from "./photo.js";
 import { add, mayChange, take } from "./queue.js";
 import { day, due, megabytes, moment } from "./words.js";
@@ -23,8 +24,9 @@ export async function orderSheet(order, view) {
     h("ol", { class: "steps" }, order.steps.map((step) => stepRow(order, step, view))),
     await finishing(order, view),
     h("h2", {}, "More"),
-    order.finished ? null : [partDone(order, view), waiting(order, view), parts(order, view)],
-    readings(order, view), hold(order, view), about(joint),
+    order.finished ? null : [partDone(order, view), waiting(order, view), temporaryWork(order, view), parts(order, view)],
+    readings(order, view), hold(order, view), h("div", { class: "actions" }, h("a", { class: "button", href: `#seen/${order.id}` }, "Something seen on the way")),
+    about(joint, view),
   ];
   return sheet;
 }
@@ -34,8 +36,10 @@ const held = (hold, order, bundle) => h("section", { class: "hold-banner", "aria
   h("p", { class: "small" }, `Placed by ${hold.by}, ${moment(hold.at)}. ${bundle.sites[order.site].lifts || "Nobody here is named"} can lift it, never who did the work.`));
 
 function stepRow(order, step, view) {
+  const joint = view.bundle.joints[order.joint];
   const row = h("li", { id: `step-${step.sequence}`, class: step.done_at ? "done" : null },
     h("p", {}, step.text, step.required ? "" : h("span", { class: "muted small" }, " (may be left out)")));
+  if (step.sheet && joint.bolts && order.may_check_bolts && !order.finished && !step.done_at) row.append(h("p", {}, h("a", { class: "button", href: `#bolts/${order.id}` }, "Bolt sheet", h("span", { class: "visually-hidden" }, `: ${step.text}`))));
   if (step.done_at) {
     const said = step.value ? `${step.value} ${step.unit}, ` : "";
     const photo = step.here?.photo ? `photo ${megabytes(step.here.photo.size)}, ` : "";
@@ -110,6 +114,18 @@ function waiting(order, view) {
     body: { reason, ...(note.value.trim() ? { note: note.value.trim() } : {}), ...(until.value ? { expected_until: until.value } : {}) } }]));
 }
 
+// A permit, lifting, strongbacks, shoring: two steps more, put on and taken off again.
+function temporaryWork(order, view) {
+  if (!order.may_work) return null;
+  const kinds = view.bundle.temporary;
+  let what = kinds[0][0];
+  const note = h("input", { maxlength: 80, autocomplete: "off" });
+  return small("Temporary works or a permit", [field("What is put on", choice(kinds, what, (value) => { what = value; })), field("Which, and where", note),
+    h("p", { class: "help" }, "It becomes two steps: put on, and taken off again before the order is finished.")], "Add the steps", () =>
+    view.queue([{ kind: "temporary work", words: `${kinds.find(([code]) => code === what)[1]} for ${order.title}`, path: `/api/v1/orders/${order.id}/temporary-work/`, order: order.id, seen: order.version,
+      steps: kinds.find(([code]) => code === what), body: { what, note: note.value.trim() }, edit: ["note"] }]));
+}
+
 function parts(order, view) {
   const name = h("input", { maxlength: 120, autocomplete: "off" });
   const quantity = h("input", { inputmode: "numeric", value: "1", autocomplete: "off" });
@@ -148,13 +164,30 @@ function hold(order, view) {
   });
 }
 
-function about(joint) {
+function about(joint, view) {
   const drawn = [joint.drawing, joint.touch].filter(Boolean).map((one) => h("figure", { class: "drawing" }, drawing(one.svg),
     h("details", {}, h("summary", {}, "The drawing in words"), h("ul", {}, one.words.map((line) => h("li", {}, line))))));
-  const photos = joint.photos.map((photo) => h("li", {}, h("img", { src: `/api/v1/steel/photos/${photo.id}.jpg`, loading: "lazy", alt: `Photo of ${day(photo.at)}${photo.caption ? `, ${photo.caption}` : ""}` }), h("p", { class: "small" }, day(photo.at))));
+  const photos = joint.photos.map((photo) => h("li", {}, h("img", { src: `/api/v1/steel/photos/${photo.id}.jpg`, loading: "lazy", alt: `Photo of ${day(photo.at)}${photo.caption ? `, ${photo.caption}` : ""}` }), h("p", { class: "small" }, day(photo.at)), markIt(photo, view)));
   return [h("h2", {}, `${joint.tag} ${joint.name}`),
     joint.findings.length ? h("ul", {}, joint.findings.map((one) => h("li", {}, `${one.words}${one.size ? `, ${one.size}` : ""}, found ${day(one.found_on)}: ${one.severity}`))) : h("p", {}, "Nothing open on this joint."),
     drawn, photos.length ? h("ul", { class: "photos" }, photos) : null];
 }
 
-export const queueFor = (view) => async (deeds) => { await add(view.bundle.person, deeds); view.done(); };
+// A mark on a past photo is a deed of its own.
+function markIt(photo, view) {
+  const place = h("div", { class: "steel-marking" });
+  const said = h("p", { class: "small", role: "status" });
+  const open = button("Mark it", async () => {
+    open.disabled = true;
+    try {
+      place.replaceChildren(await marker(`/api/v1/steel/photos/${photo.id}.jpg`, [], async (mark) => {
+        await view.queue([{ kind: "mark", words: `Mark on the photo of ${day(photo.at)}${mark.text ? `: ${mark.text}` : ""}`, path: `/api/v1/evidence/${photo.id}/marks/`, body: mark, edit: ["text"] }]);
+        place.replaceChildren();
+        said.textContent = "Marked; it goes when there is signal.";
+      }));
+    } catch { said.textContent = "This photo is not on the device."; }
+  });
+  return [open, place, said];
+}
+
+export const queueFor = (view) => async (deeds, clearDraft = "") => { await add(view.bundle.person, deeds, clearDraft); view.done(); };

@@ -9,6 +9,13 @@ export function standing(order, items) {
       const step = here.steps.find((each) => each.sequence === item.sequence);
       if (step) Object.assign(step, { done_at: item.at, value: item.body.value || "", here: item });
     }
+    if (item.kind === "temporary work") {
+      const last = Math.max(0, ...here.steps.map((each) => each.sequence));
+      const [, , on, onKind, off] = item.steps;
+      const note = item.body.note ? `: ${item.body.note}` : "";
+      here.steps.push({ sequence: last + 1, text: on + note, kind: onKind, unit: "", required: true, value: "", done_at: null },
+        { sequence: last + 2, text: off + note, kind: "tick", unit: "", required: true, value: "", done_at: null });
+    }
     if (item.kind === "wait") {
       here.state = "waiting";
       here.waits = [{ reason: item.body.reason, note: item.body.note || "", since: item.at, until: item.body.expected_until }];
