@@ -6,10 +6,10 @@ from collections import Counter
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.conf import settings
-from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
 from assets_app.people.models import Person
 from assets_app.people.queries import sites_of
@@ -80,20 +80,21 @@ class Backlog:
 def backlog(site: Site, *, today: date) -> Backlog:
     """What is put off at a site, since when, at what risk and cost, and what changed since last month."""
     put_off = list(_standing(site).filter(ends_on__gte=today).order_by("was_due_on", "pk"))
-    silent = _silent_orders(site, today) + _silent_looks(site, today)
-    silent.sort(key=lambda each: (each.due_on, each.title))
+    orders, looks = _silent_orders(site, today), _looks_without_order(site, today)
+    silent = sorted(orders + _silent_looks(site, today), key=lambda each: (each.due_on, each.title))
     rows = [((today - each.was_due_on).days, True, cost_of(each)) for each in put_off]
-    rows += [(each.days, False, each.cost) for each in silent]
+    rows += [(each.days, False, each.cost) for each in orders]
+    works = [*((each.order.asset, cost_of(each)) for each in put_off), *_priced(orders)]
     return Backlog(
         site=site,
         today=today,
         put_off=put_off,
         silent=silent[:SHOWN],
-        silent_count=len(silent),
-        bands=rules.age_bands(rows),
-        indices=_indices(site, [*((each.order.asset, cost_of(each)) for each in put_off)] + _priced(silent)),
+        silent_count=len(orders) + sum(each.looks for each in looks),
+        bands=rules.age_bands(rows, without_order=[((today - each.due_on).days, each.looks) for each in looks]),
+        indices=_indices(site, works, looks),
         edges=fci_edges(),
-        changed=_changed(site, today, silent),
+        changed=_changed(site, today, orders, looks),
         ending_soon=[each for each in put_off if (each.ends_on - today).days <= rules.SOON_DAYS],
     )
 
@@ -161,9 +162,23 @@ def _due_rows(orders: list[WorkOrder]) -> dict[tuple[int, str], DueDate]:
     return {(row.joint_id, row.method): row for row in rows}
 
 
+class LooksOfADay(NamedTuple):
+    """How many looks fell due on a day, have no order, and hang on assets valued in a currency."""
+
+    due_on: date
+    currency: str
+    looks: int
+
+
+def _looks_without_order(site: Site, today: date) -> list[LooksOfADay]:
+    """All looks overdue for which nobody has even raised an order, counted in the database."""
+    rows = due_without_order(site.pk, today).filter(due_on__lt=today).select_related(None).order_by()
+    return [LooksOfADay(*row) for row in rows.values_list("due_on", "asset__currency").annotate(Count("programme"))]
+
+
 def _silent_looks(site: Site, today: date) -> list[Silent]:
-    """Looks overdue for which nobody has even raised an order."""
-    rows = due_without_order(site.pk, today).filter(due_on__lt=today)
+    """The oldest of them, as many as a page shows."""
+    rows = due_without_order(site.pk, today).filter(due_on__lt=today)[:SHOWN]
     return [
         Silent(
             title=f"{row.method} of {row.joint.tag} {row.joint.name}".strip(),
@@ -184,7 +199,9 @@ def _priced(silent: list[Silent]) -> list[tuple[Asset, Decimal | None]]:
     return [(each.asset, each.cost) for each in silent]
 
 
-def _indices(site: Site, works: list[tuple[Asset, Decimal | None]]) -> list[rules.ConditionIndex]:
+def _indices(
+    site: Site, works: list[tuple[Asset, Decimal | None]], looks: list[LooksOfADay]
+) -> list[rules.ConditionIndex]:
     """One condition index a currency: costs are in the currency of the asset."""
     assets = Asset.objects.filter(site=site).exclude(status=Asset.Status.RETIRED)
     values: dict[str, Any] = dict(
@@ -200,6 +217,8 @@ def _indices(site: Site, works: list[tuple[Asset, Decimal | None]]) -> list[rule
             unpriced[asset.currency] += 1
         else:
             cost[asset.currency] = cost.get(asset.currency, Decimal(0)) + each
+    for day in looks:
+        unpriced[day.currency] += day.looks
     return [
         rules.ConditionIndex(
             currency=currency,
@@ -212,7 +231,7 @@ def _indices(site: Site, works: list[tuple[Asset, Decimal | None]]) -> list[rule
     ]
 
 
-def _changed(site: Site, today: date, silent: list[Silent]) -> Changed:
+def _changed(site: Site, today: date, orders: list[Silent], looks: list[LooksOfADay]) -> Changed:
     since = rules.month_before(today)
     rows = Deferral.objects.filter(site=site).select_related("order__joint", "order__asset", "signed_by")
     ended = rows.filter(ended_on__gt=since)
@@ -226,5 +245,6 @@ def _changed(site: Site, today: date, silent: list[Silent]) -> Changed:
             )
         ),
         withdrawn=list(ended.filter(state=Deferral.State.WITHDRAWN)),
-        newly_silent=sum(each.due_on > since for each in silent),
+        newly_silent=sum(each.due_on > since for each in orders)
+        + sum(each.looks for each in looks if each.due_on > since),
     )

@@ -54,8 +54,16 @@ def band_words(edges: Sequence[int] = AGE_EDGES) -> list[str]:
     return [f"up to {edges[0]} days", *between, f"over {edges[-1]} days"]
 
 
-def age_bands(rows: Iterable[tuple[int, bool, Decimal | None]], edges: Sequence[int] = AGE_EDGES) -> list[AgeBand]:
-    """Rows of (days since due, signed for, cost) in bands. Days not yet past the due day count into the first."""
+def age_bands(
+    rows: Iterable[tuple[int, bool, Decimal | None]],
+    edges: Sequence[int] = AGE_EDGES,
+    *,
+    without_order: Iterable[tuple[int, int]] = (),
+) -> list[AgeBand]:
+    """Rows of (days since due, signed for, cost) in bands. Days not yet past the due day count into the first.
+
+    ``without_order``: (days since due, how many looks) that nobody signed for and nobody priced.
+    """
     words = band_words(edges)
     signed, silent, unpriced = [0] * len(words), [0] * len(words), [0] * len(words)
     cost = [Decimal(0)] * len(words)
@@ -65,6 +73,10 @@ def age_bands(rows: Iterable[tuple[int, bool, Decimal | None]], edges: Sequence[
         silent[place] += not is_signed
         cost[place] += each or 0
         unpriced[place] += each is None
+    for days, looks in without_order:
+        place = sum(days > edge for edge in edges)
+        silent[place] += looks
+        unpriced[place] += looks
     return [AgeBand(*band) for band in zip(words, signed, silent, cost, unpriced, strict=True)]
 
 

@@ -130,3 +130,25 @@ def test_a_month_before_the_last_of_march_is_the_last_of_february():
     assert rules.month_before(date(2026, 3, 31)) == date(2026, 2, 28)
     assert rules.month_before(date(2026, 1, 15)) == date(2025, 12, 15)
     assert rules.month_before(date(2026, 6, 15)) + timedelta(days=31) == date(2026, 6, 15)
+
+
+def test_looks_counted_by_day_fall_into_the_bands_as_one_by_one():
+    days = [(3, 2), (31, 5), (400, 1)]
+    one_by_one = rules.age_bands((old, False, None) for old, looks in days for _ in range(looks))
+    assert rules.age_bands([], without_order=days) == one_by_one
+
+
+@pytest.mark.django_db
+def test_more_looks_than_a_page_shows_are_all_counted(dated, site, today, now, monkeypatch):
+    from schedules.deferral import queries
+    from schedules.models import DueDate, Programme
+
+    kept = DueDate.objects.get(programme=dated)
+    for method in ("VT", "UT"):
+        other = Programme.objects.create(joint=dated.joint, asset=dated.joint.asset, method=method)
+        kept.pk, kept.method, kept._state.adding = other.pk, method, True
+        kept.save()
+    monkeypatch.setattr(queries, "SHOWN", 1)
+    shown = backlog(site, today=today)
+    assert (len(shown.silent), shown.silent_count, shown.bands[0].silent) == (1, 3, 3)
+    assert (shown.indices[0].unpriced, shown.changed.newly_silent) == (3, 3)
