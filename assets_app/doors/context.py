@@ -7,6 +7,8 @@ from typing import Any
 from django.http import HttpRequest
 
 from assets_app.people.models import Role
+from assets_app.people.rules import may
+from assets_app.register.models import Site
 
 CAUTION = (
     "These figures support a decision; they do not make it. Local codes, the maker's manual and licensed engineers and "
@@ -14,11 +16,28 @@ CAUTION = (
 )
 
 
+def roles_of(request: HttpRequest) -> list[Role]:
+    """The roles of the signed-in person with their sites, by site name: asked once a request, never kept longer."""
+    found: list[Role] | None = getattr(request, "_roles_of_person", None)
+    if found is None:
+        person = getattr(request, "user", None)
+        signed_in = person is not None and person.is_authenticated
+        rows = Role.objects.filter(person_id=person.pk).select_related("site") if signed_in else Role.objects.none()
+        found = request._roles_of_person = list(rows.order_by("site__name", "site_id"))  # type: ignore[attr-defined]
+    return found
+
+
+def sites_of(request: HttpRequest) -> list[Site]:
+    """The sites at which the signed-in person has any role, by name."""
+    return list({role.site_id: role.site for role in roles_of(request)}.values())
+
+
+def sites_where(request: HttpRequest, deed: str) -> set[int]:
+    """Where the signed-in person may do ``deed``."""
+    return {role.site_id for role in roles_of(request) if may(deed, [role.name])}
+
+
 def page(request: HttpRequest) -> dict[str, Any]:
     """``my_roles`` (names), ``my_sites`` and the caution that stands on every page with figures."""
-    person = getattr(request, "user", None)
-    if person is None or not person.is_authenticated:
-        return {"my_roles": frozenset(), "my_sites": [], "caution": CAUTION}
-    roles = list(Role.objects.filter(person=person).select_related("site").order_by("site__name"))
-    sites = {role.site_id: role.site for role in roles}
-    return {"my_roles": frozenset(role.name for role in roles), "my_sites": list(sites.values()), "caution": CAUTION}
+    names = frozenset(role.name for role in roles_of(request))
+    return {"my_roles": names, "my_sites": sites_of(request), "caution": CAUTION}

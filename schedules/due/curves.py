@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from schedules.due.rules import HORIZON_DAYS, NO_DAY, CounterCurve, Floats
 from schedules.duty import queries
 from schedules.duty import rules as duty
-from schedules.duty.models import Counter, CounterForecast, Reading
+from schedules.duty.models import CounterForecast, Reading
 from schedules.duty.open_days import Span, open_mask
 
 
@@ -48,27 +48,33 @@ class AssetCurve:
         return float(self.curve.total_at_look(np.array([day.toordinal()], dtype=np.int32))[0])
 
 
-def curves_of_assets(asset_ids: Iterable[int], *, today: date) -> dict[int, AssetCurve]:
-    """Asset id -> curve; an asset without a primary counter, or whose counter cannot be forecast, is not in it."""
-    counters = {
-        counter.pk: counter
-        for counter in Counter.objects.filter(asset_id__in=list(asset_ids), is_primary=True).select_related(
-            "asset__site"
-        )
-    }
-    forecasts = CounterForecast.objects.in_bulk(list(counters))
-    history = _history(counters)
-    spans = queries.seasons_of_assets([counter.asset for counter in counters.values()])
+def curves_of_assets(
+    asset_ids: Iterable[int],
+    *,
+    today: date,
+    seasons: Mapping[int, Sequence[Span]] | None = None,
+    reach_days: int = HORIZON_DAYS,
+) -> dict[int, AssetCurve]:
+    """Asset id -> curve; an asset without a primary counter, or whose counter cannot be forecast, is not in it.
+
+    ``seasons`` by asset, where they are at hand. ``reach_days`` is how far a list looks ahead: its curves are the
+    first days of the whole ones, and a count that they do not reach must be asked of those.
+    """
+    rows = CounterForecast.objects.filter(counter__asset_id__in=list(asset_ids), counter__is_primary=True)
+    forecasts = list(rows.select_related("counter__asset").defer("back_test"))
+    history = _history(forecast.counter_id for forecast in forecasts)
+    if seasons is None:
+        seasons = queries.seasons_of_assets([forecast.counter.asset for forecast in forecasts])
     curves: dict[int, AssetCurve] = {}
-    for pk, counter in counters.items():
-        forecast, readings = forecasts.get(pk), history[pk]
-        if forecast is None or not readings or not duty.can_forecast(forecast.parameters):
+    for forecast in forecasts:
+        counter, readings = forecast.counter, history[forecast.counter_id]
+        if not readings or not duty.can_forecast(forecast.parameters):
             continue
-        born = counter.asset.commissioned_on
+        spans, born = seasons[counter.asset_id], counter.asset.commissioned_on
         curves[counter.asset_id] = AssetCurve(
-            counter_id=pk,
+            counter_id=counter.pk,
             unit=counter.unit,
-            curve=_join(readings, forecast, born=born, today=today, spans=spans[counter.asset_id]),
+            curve=_join(readings, forecast, born=born, today=today, spans=spans, reach_days=reach_days),
             reading_on=forecast.as_of,
             forecast_version=forecast.version,
             silent=duty.is_silent(forecast.parameters, as_of=forecast.as_of, today=today),
@@ -92,6 +98,7 @@ def _join(
     born: date | None,
     today: date,
     spans: Sequence[Span],
+    reach_days: int,
 ) -> CounterCurve:
     """Readings day by day (from 0 at commissioning, shared out over open days), then the forecast up to the horizon."""
     if born is not None and born.toordinal() < readings[0][0]:
@@ -99,7 +106,7 @@ def _join(
     days, totals = np.array(readings, dtype=float).T
     first, as_of = int(days[0]), forecast.as_of.toordinal()
     past = _shared_out(days.astype(int), totals, spans)[: as_of - first]
-    ahead = max(HORIZON_DAYS - len(past), 366 * 10)
+    ahead = min(max(HORIZON_DAYS - len(past), 366 * 10), reach_days)
     middle, early = duty.curve(forecast.parameters, as_of=forecast.as_of, today=today, days=ahead)
     return CounterCurve(
         first_day=first,

@@ -5,14 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count, Q, QuerySet
+from django.contrib.postgres.expressions import ArraySubquery
+from django.db import connection
+from django.db.models import Func, OuterRef, Q, QuerySet
 
-from assets_app.register.models import Asset, Site
+from assets_app.register.models import Asset, Joint, Site
 from schedules.due.models import DueDate
 
 PAGE = 50
+FEW_ASSETS = 200  # so many are named one by one, so that the database knows how many rows they have
 
 
 @dataclass(frozen=True)
@@ -32,68 +36,179 @@ class DueFilter:
     by_asset: bool = False
 
 
+class DueRow(NamedTuple):
+    """A due date with what its row says of programme, rating, joint and asset: plain values, one query for a page."""
+
+    programme_id: int
+    joint_id: int
+    asset_id: int
+    site_id: int
+    method: str
+    due_on: date | None
+    middle_on: date | None
+    governing: str
+    next_limit: str
+    next_on: date | None
+    calendar_on: date | None
+    duty_on: date | None
+    damage_on: date | None
+    growth_window_on: date | None
+    measured_growth_on: date | None
+    finding_on: date | None
+    sweep_on: date | None
+    after_work_on: date | None
+    load_change_on: date | None
+    fixed_on: date | None
+    unrated: bool
+    unprotected: bool
+    damage_now: float | None
+    count_now: float | None
+    reading_on: date | None
+    joint_tag: str
+    joint_name: str
+    load_path: str
+    installed_on: date | None
+    asset_tag: str
+    asset_name: str
+    commissioned_on: date | None
+    calendar_months: int | None
+    duty_count: float | None
+    duty_source: str
+    last_look_on: date | None
+    last_look_total: float | None
+    rating_missing: list[dict[str, str]] | None  # None: not rated yet
+    damage_share: float | None
+    detectable_mm: float | None
+    critical_mm: float | None
+    window_count: float | None
+    looks: int | None
+    unprotected_here: bool | None
+
+    @property
+    def born_on(self) -> date | None:
+        """The joint's own day, else its asset's."""
+        return self.installed_on or self.commissioned_on
+
+    @property
+    def single_path(self) -> bool:
+        """Unknown counts as single: the safe side."""
+        return self.load_path != Joint.LoadPath.MULTIPLE
+
+
+_ELSEWHERE = {
+    "joint_tag": "joint__tag",
+    "joint_name": "joint__name",
+    "load_path": "joint__load_path",
+    "installed_on": "joint__installed_on",
+    "asset_tag": "asset__tag",
+    "asset_name": "asset__name",
+    "commissioned_on": "asset__commissioned_on",
+    "calendar_months": "programme__calendar_months",
+    "duty_count": "programme__duty_count",
+    "duty_source": "programme__source",
+    "last_look_on": "programme__last_look_on",
+    "last_look_total": "programme__last_look_total",
+    "rating_missing": "programme__rating__missing",
+    "damage_share": "programme__rating__damage_share",
+    "detectable_mm": "programme__rating__detectable_mm",
+    "critical_mm": "programme__rating__critical_mm",
+    "window_count": "programme__rating__window_count",
+    "looks": "programme__rating__looks",
+    "unprotected_here": "programme__rating__unprotected",
+}
+_COLUMNS = [_ELSEWHERE.get(name, name) for name in DueRow._fields]
+
+
 @dataclass(frozen=True)
 class DuePage:
     """One page of rows and the key of the next one, empty at the end."""
 
-    rows: list[DueDate]
+    rows: list[DueRow]
     after: str
 
 
 def due_page(asked: DueFilter, *, after: str = "", size: int = PAGE) -> DuePage:
     """Rows by due date (or by asset, then due date), undated ones last. A key that makes no sense starts afresh."""
     phase, key = _read_key(after, by_asset=asked.by_asset)
-    rows: list[DueDate] = []
+    sites = [pk for pk in asked.site_ids if asked.site_id in (None, pk)]
+    matching = _matching(asked, sites)
+    rows: list[DueRow] = []
     if phase == "dated":
-        rows = list(_dated(asked, key)[: size + 1])
+        rows = _fetched(first_of_sites(_dated(matching, key, by_asset=asked.by_asset), sites, size + 1))
     if len(rows) <= size and _wants_undated(asked):
         start = key[0] if phase == "undated" and key else 0
-        undated = _matching(asked).filter(due_on=None, programme_id__gt=start).order_by("programme_id")
-        rows += list(undated[: size + 1 - len(rows)])
+        undated = matching.filter(due_on=None, programme_id__gt=start).order_by("programme_id")
+        rows += _fetched(first_of_sites(undated, sites, size + 1 - len(rows)))
     more = len(rows) > size
     rows = rows[:size]
     return DuePage(rows, _write_key(rows[-1], by_asset=asked.by_asset) if more else "")
+
+
+def first_of_sites(rows: QuerySet[DueDate], sites: Sequence[int], size: int) -> QuerySet[DueDate]:
+    """The first ``size`` of ordered rows at some sites, by walking an index from its beginning.
+
+    Every index begins with the site. PostgreSQL would sort all rows of several sites to find the first ones; so the
+    first ones of each site are found on their own and only those are sorted. SQLite carries small fleets and may sort.
+    """
+    if len(sites) == 1:
+        return rows.filter(site_id=sites[0])[:size]
+    if connection.vendor != "postgresql":
+        return rows.filter(site_id__in=sites)[:size]
+    of_one_site = ArraySubquery(rows.filter(site_id=OuterRef("pk")).values("programme_id")[:size])
+    keys = Site.objects.filter(pk__in=sites).order_by().values(key=Func(of_one_site, function="unnest"))
+    return DueDate.objects.filter(programme_id__in=keys).order_by(*rows.query.order_by)[:size]
+
+
+def due_row(programme_id: int) -> DueRow:
+    """The row of one programme."""
+    return _fetched(DueDate.objects.filter(programme_id=programme_id))[0]
+
+
+def _fetched(rows: QuerySet[DueDate]) -> list[DueRow]:
+    return [DueRow._make(row) for row in rows.values_list(*_COLUMNS)]
 
 
 def _wants_undated(asked: DueFilter) -> bool:
     return not asked.weeks and not asked.overdue and not asked.governing
 
 
-def _matching(asked: DueFilter) -> QuerySet[DueDate]:
-    sites = [pk for pk in asked.site_ids if asked.site_id in (None, pk)]
-    rows = DueDate.objects.filter(site_id__in=sites)
-    if asked.asset:
-        assets = Asset.objects.filter(site_id__in=sites, tag__istartswith=asked.asset)
-        rows = rows.filter(asset_id__in=list(assets.values_list("pk", flat=True)[:500]))
-    for name in ("governing", "method"):
-        if getattr(asked, name):
-            rows = rows.filter(**{name: getattr(asked, name)})
-    for name in ("unrated", "unprotected"):
-        if getattr(asked, name):
-            rows = rows.filter(**{name: True})
+def _matching(asked: DueFilter, sites: Sequence[int]) -> QuerySet[DueDate]:
+    conditions: dict[str, Any] = {
+        name: getattr(asked, name) for name in ("governing", "method") if getattr(asked, name)
+    }
+    conditions |= {name: True for name in ("unrated", "unprotected") if getattr(asked, name)}
     if asked.overdue:
-        rows = rows.filter(due_on__lt=asked.today)
+        conditions["due_on__lt"] = asked.today
     elif asked.weeks:
-        rows = rows.filter(due_on__lte=asked.today + timedelta(weeks=asked.weeks))
-    return rows.select_related("joint", "asset", "site", "programme", "programme__rating")
+        conditions["due_on__lte"] = asked.today + timedelta(weeks=asked.weeks)
+    if asked.asset:
+        conditions |= _of_assets(sites, asked.asset)
+    return DueDate.objects.filter(**conditions)
 
 
-def _dated(asked: DueFilter, key: list[int]) -> QuerySet[DueDate]:
+def _of_assets(sites: Sequence[int], tag: str) -> dict[str, Any]:
+    """Assets whose tag begins so: a few by their keys, many by the tag while the list is walked."""
+    rows = Asset.objects.filter(site_id__in=sites, tag__istartswith=tag).order_by()
+    found = list(rows.values_list("pk", flat=True)[: FEW_ASSETS + 1])
+    return {"asset_id__in": found} if len(found) <= FEW_ASSETS else {"asset__tag__istartswith": tag}
+
+
+def _dated(rows: QuerySet[DueDate], key: list[int], *, by_asset: bool) -> QuerySet[DueDate]:
     """Rows with a date after the key: ``a >= x AND (a > x OR ...)``, so that the index is walked from there."""
-    rows = _matching(asked).exclude(due_on=None)
-    if not asked.by_asset:
+    rows = rows.filter(due_on__isnull=False)
+    if not by_asset:
         if key:
             day, pk = date.fromordinal(key[0]), key[1]
-            rows = rows.filter(due_on__gte=day).filter(Q(due_on__gt=day) | Q(programme_id__gt=pk))
+            rows = rows.filter(Q(due_on__gt=day) | Q(programme_id__gt=pk), due_on__gte=day)
         return rows.order_by("due_on", "programme_id")
     if key:
         asset, day, pk = key[0], date.fromordinal(key[1]), key[2]
         later = Q(due_on__gt=day) | Q(due_on=day, programme_id__gt=pk)
-        rows = rows.filter(asset_id__gte=asset).filter(Q(asset_id__gt=asset) | later)
+        rows = rows.filter(Q(asset_id__gt=asset) | later, asset_id__gte=asset)
     return rows.order_by("asset_id", "due_on", "programme_id")
 
 
-def _write_key(row: DueDate, *, by_asset: bool) -> str:
+def _write_key(row: DueRow, *, by_asset: bool) -> str:
     if row.due_on is None:
         return f"u{row.programme_id}"
     numbers = [row.due_on.toordinal(), row.programme_id]
@@ -112,35 +227,6 @@ def _read_key(after: str, *, by_asset: bool) -> tuple[str, list[int]]:
     except (ValueError, OverflowError):
         pass
     return "dated", []
-
-
-@dataclass(frozen=True)
-class DueCounts:
-    """How many looks are overdue, due in the coming weeks, unrated and unprotected."""
-
-    overdue: int
-    soon: int
-    unrated: int
-    unprotected: int
-    unrated_undated: int
-
-
-def due_counts(site_ids: Sequence[int], *, today: date, weeks: int) -> DueCounts:
-    """Stated above the list; each count walks one index."""
-    rows = DueDate.objects.filter(site_id__in=site_ids)
-    return DueCounts(
-        overdue=rows.filter(due_on__lt=today).count(),
-        soon=rows.filter(due_on__gte=today, due_on__lte=today + timedelta(weeks=weeks)).count(),
-        unrated=rows.filter(unrated=True).count(),
-        unprotected=rows.filter(unprotected=True).count(),
-        unrated_undated=rows.filter(unrated=True, due_on=None).count(),
-    )
-
-
-def looks_by_day(site_ids: Sequence[int], *, first: date, last: date) -> dict[date, int]:
-    """How many looks fall due on each day between ``first`` and ``last``, both included."""
-    rows = DueDate.objects.filter(site_id__in=site_ids, due_on__gte=first, due_on__lte=last)
-    return dict(rows.values_list("due_on").annotate(Count("programme_id")).order_by("due_on"))
 
 
 def site_today(site: Site, now: datetime) -> date:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import calendar
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
@@ -64,17 +64,20 @@ def seasons_of(asset: Asset) -> list[Span]:
 
 def seasons_of_assets(assets: Sequence[Asset]) -> dict[int, list[Span]]:
     """Seasons by asset, in one query."""
-    sites = {asset.site_id for asset in assets}
+    return seasons_at({asset.pk: asset.site_id for asset in assets})
+
+
+def seasons_at(sites: Mapping[int, int]) -> dict[int, list[Span]]:
+    """The same for assets given as asset id -> site id."""
     own: dict[int, list[Span]] = {}
     whole_site: dict[int, list[Span]] = {}
-    wanted = Q(asset=None) | Q(asset_id__in=[asset.pk for asset in assets])
-    for season in Season.objects.filter(wanted, site_id__in=sites).order_by("opens_month", "opens_day", "pk"):
-        span = Span(season.opens_month, season.opens_day, season.closes_month, season.closes_day, season.weekdays)
-        if season.asset_id is None:
-            whole_site.setdefault(season.site_id, []).append(span)
-        else:
-            own.setdefault(season.asset_id, []).append(span)
-    return {asset.pk: own.get(asset.pk) or whole_site.get(asset.site_id, []) for asset in assets}
+    wanted = Q(asset=None) | Q(asset_id__in=list(sites))
+    rows = Season.objects.filter(wanted, site_id__in=set(sites.values())).order_by("opens_month", "opens_day", "pk")
+    names = ("site_id", "asset_id", "opens_month", "opens_day", "closes_month", "closes_day", "weekdays")
+    for site_id, asset_id, *days in rows.values_list(*names):
+        place, key = (whole_site, site_id) if asset_id is None else (own, asset_id)
+        place.setdefault(key, []).append(Span(*days))
+    return {asset_id: own.get(asset_id) or whole_site.get(site_id, []) for asset_id, site_id in sites.items()}
 
 
 def moment_of(at: datetime, zone: ZoneInfo) -> float:

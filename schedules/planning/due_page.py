@@ -17,16 +17,17 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from assets_app.doors.context import sites_of, sites_where
 from assets_app.inspections.models import Method
-from assets_app.people import queries as people
-from assets_app.people.rules import may
 from assets_app.refusals import Unprocessable
 from assets_app.register.models import Site
 from assets_app.templatetags.soundjoint import due_words
 from schedules.due.life_data import RowFacts, facts_of_rows
 from schedules.due.life_line import small_life_line
-from schedules.due.list_queries import DueFilter, due_counts, due_page, site_today
-from schedules.due.models import DueDate, Limit
+from schedules.due.list_counts import due_counts
+from schedules.due.list_queries import DueFilter, DueRow, due_page, site_today
+from schedules.due.models import Limit
+from schedules.planning.season_data import WEEKS as STRIP_WEEKS
 from schedules.planning.season_data import season_of
 from schedules.planning.season_strip import season_strip
 from schedules.planning.standing import Standing, in_the_way, standing_of
@@ -82,7 +83,8 @@ class FilterForm(forms.Form):
 class ShownRow:
     """One row as the page and the CSV show it."""
 
-    due: DueDate
+    due: DueRow
+    site: str
     today: date
     facts: RowFacts
     standing: Standing
@@ -93,12 +95,13 @@ class ShownRow:
         return " and ".join(self.facts.missing) + " not known" if self.facts.missing else "a figure is missing"
 
 
-def _shown(rows: list[DueDate], now: datetime, *, drawn: bool = True) -> list[ShownRow]:
-    today = {row.site_id: site_today(row.site, now) for row in rows}
+def _shown(rows: list[DueRow], sites: list[Site], now: datetime, *, drawn: bool = True) -> list[ShownRow]:
+    today, names = _days(sites, now), {site.pk: site.name for site in sites}
     facts, standings = facts_of_rows(rows, today=today), standing_of(rows)
     return [
         ShownRow(
             row,
+            names[row.site_id],
             today[row.site_id],
             facts[row.programme_id],
             standings[row.programme_id],
@@ -106,6 +109,11 @@ def _shown(rows: list[DueDate], now: datetime, *, drawn: bool = True) -> list[Sh
         )
         for row in rows
     ]
+
+
+def _days(sites: list[Site], now: datetime) -> dict[int, date]:
+    """Each site's day."""
+    return {site.pk: site_today(site, now) for site in sites}
 
 
 @require_safe
@@ -117,16 +125,15 @@ def due(request: HttpRequest) -> HttpResponse:
         return redirect("due")
     if not request.GET and request.session.get(REMEMBERED):
         return redirect(f"{reverse('due')}?{request.session[REMEMBERED]}")
-    now = timezone.now()
-    sites = list(people.sites_of(request.user))
-    today = min((site_today(site, now) for site in sites), default=now.date())
+    now, sites = timezone.now(), sites_of(request)
+    today = min(_days(sites, now).values(), default=now.date())
     form = FilterForm(request.GET, sites)
     asked = form.asked(sites, today)
     page = due_page(asked, after=request.GET.get("after", ""))
-    rows = _shown(page.rows, now)
-    counts = due_counts([site.pk for site in sites if asked.site_id in (None, site.pk)], today=today, weeks=SOON_WEEKS)
+    rows = _shown(page.rows, sites, now)
     shown_sites = [site for site in sites if asked.site_id in (None, site.pk)]
-    season = season_of(shown_sites, today=today, overdue=counts.overdue)
+    counts = due_counts([site.pk for site in shown_sites], today=today, soon_weeks=SOON_WEEKS, weeks=STRIP_WEEKS)
+    season = season_of(shown_sites, today=today, counts=counts)
     _remember(request)
     kept = _kept(request)
     context = {
@@ -142,7 +149,7 @@ def due(request: HttpRequest) -> HttpResponse:
         "filtered": bool(kept),
         "next_url": _page_url(kept, page.after) if page.after else "",
         "first_url": _page_url(kept, "") if request.GET.get("after") else "",
-        "raise_sites": _sites_where(request, "order.raise", sites),
+        "raise_sites": sites_where(request, "order.raise"),
         "sites": sites,
     }
     return render(request, "due/due.html", context)
@@ -166,10 +173,6 @@ def _kept(request: HttpRequest) -> str:
 def _page_url(kept: str, after: str) -> str:
     query = "&".join(part for part in (kept, f"after={after}" if after else "") if part)
     return f"{reverse('due')}?{query}" if query else reverse("due")
-
-
-def _sites_where(request: HttpRequest, deed: str, sites: list[Site]) -> set[int]:
-    return {site.pk for site in sites if may(deed, people.roles_at(request.user, site.pk))}
 
 
 @require_POST
@@ -207,7 +210,7 @@ def _csv_row(row: ShownRow) -> list[str]:
     due, standing = row.due, row.standing
     state = due_words(due.due_on, row.today, unrated=due.unrated, missing=row.missing).words
     cells = [
-        due.site.name, due.asset.tag, due.asset.name, due.joint.tag, due.joint.name, due.method,
+        row.site, due.asset_tag, due.asset_name, due.joint_tag, due.joint_name, due.method,
         due.due_on and due.due_on.isoformat(), state, due.governing, row.facts.sentence, due.next_limit,
         due.next_on and due.next_on.isoformat(), "yes" if due.unrated else "no",
         row.missing if due.unrated else "", "yes" if due.unprotected else "no",
@@ -217,12 +220,12 @@ def _csv_row(row: ShownRow) -> list[str]:
     return [_cell(cell) for cell in cells]
 
 
-def _csv_rows(asked: DueFilter, now: datetime) -> Iterator[list[str]]:
+def _csv_rows(asked: DueFilter, sites: list[Site], now: datetime) -> Iterator[list[str]]:
     yield COLUMNS
     after = ""
     while True:
         page = due_page(asked, after=after, size=500)
-        for row in _shown(page.rows, now, drawn=False):
+        for row in _shown(page.rows, sites, now, drawn=False):
             yield _csv_row(row)
         after = page.after
         if not after:
@@ -233,12 +236,11 @@ def _csv_rows(asked: DueFilter, now: datetime) -> Iterator[list[str]]:
 @login_required
 def due_csv(request: HttpRequest) -> StreamingHttpResponse:
     """The filtered list as CSV, all of it, streamed in order."""
-    now = timezone.now()
-    sites = list(people.sites_of(request.user))
-    today = min((site_today(site, now) for site in sites), default=now.date())
+    now, sites = timezone.now(), sites_of(request)
+    today = min(_days(sites, now).values(), default=now.date())
     asked = FilterForm(request.GET, sites).asked(sites, today)
     writer = csv.writer(_Echo())
-    lines = (writer.writerow(row) for row in _csv_rows(asked, now))
+    lines = (writer.writerow(row) for row in _csv_rows(asked, sites, now))
     name = f"due-{today.isoformat()}.csv"
     return StreamingHttpResponse(
         lines, content_type="text/csv; charset=utf-8", headers={"Content-Disposition": f'attachment; filename="{name}"'}

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from assets_app.register.models import Site
-from schedules.due.list_queries import looks_by_day
+from schedules.due.list_counts import DueCounts
 from schedules.duty.models import Season as OpenSeason
 from schedules.duty.open_days import Span, open_mask
 from schedules.planning.season_strip import Season, Week
@@ -16,22 +16,20 @@ from schedules.planning.season_strip import Season, Week
 WEEKS = 53
 
 
-def season_of(sites: Sequence[Site], *, today: date, overdue: int) -> Season:
-    """The next 53 weeks at some sites. A day counts as closed when every one of them is closed by its own seasons.
+def season_of(sites: Sequence[Site], *, today: date, counts: DueCounts) -> Season:
+    """The weeks ahead at some sites. A day counts as closed when every one of them is closed by its own seasons.
 
     Work is counted in looks. Hands are not known: no crew is entered in the register.
     """
     monday = today - timedelta(days=today.weekday())
-    last = monday + timedelta(weeks=WEEKS) - timedelta(days=1)
-    looks = looks_by_day([site.pk for site in sites], first=today, last=last)
     closed = _closed_days(sites, monday)
     weeks = []
     for index in range(WEEKS):
         start = monday + timedelta(weeks=index)
-        count = sum(looks.get(start + timedelta(days=k), 0) for k in range(7))
+        count = counts.weeks[index]
         share = float(closed[7 * index : 7 * index + 7].mean())
-        weeks.append(Week(start, float(count), count, None, share))
-    return Season(weeks, overdue, float(overdue), unit="looks")
+        weeks.append(Week(start, float(count), count, None, share, more=count.more))
+    return Season(weeks, counts.overdue, float(counts.overdue), unit="looks", more_overdue=counts.overdue.more)
 
 
 def _closed_days(sites: Sequence[Site], monday: date) -> np.ndarray:

@@ -25,6 +25,7 @@ class Week:
     looks: int
     hands: float | None = None
     closed_share: float = 0.0
+    more: bool = False  # counted no further: at least so many
 
     @property
     def short(self) -> float:
@@ -40,6 +41,7 @@ class Season:
     overdue_looks: int = 0
     overdue_owed: float = 0.0
     unit: str = "h"
+    more_overdue: bool = False  # counted no further
 
 
 def season_strip(season: Season, *, narrow: bool = False) -> Drawing:
@@ -65,11 +67,18 @@ def season_strip(season: Season, *, narrow: bool = False) -> Drawing:
             fits = week.owed - week.short
             pen.rect(x + 1, y(fits), step - 2, ground - y(fits), "owed")
             pen.rect(x + 1, y(week.owed), step - 2, y(fits) - y(week.owed), "short")
+        if week.more:
+            _goes_on(pen, x, y(week.owed), step)
     _hands(pen, season, y, edge, step)
     pen.line((edge, ground), (width - 4, ground), "wide")
     _months(pen, season, ground, edge, step, room=30 if narrow else 26)
     words = strip_words(season)
     return Drawing(pen.svg("Season strip", words, "season-strip"), words)
+
+
+def _goes_on(pen: Pen, x: float, top: float, step: float) -> None:
+    """An arrowhead over a bar that was counted no further."""
+    pen.path([(x + 1, top - 2), (x + step / 2, top - 5), (x + step - 1, top - 2)], "thin")
 
 
 def _round_up(hours: float) -> float:
@@ -82,8 +91,9 @@ def _overdue(pen: Pen, season: Season, ground: float, top: float, edge: float) -
     right = edge - 22
     pen.line((4, ground), (right, ground), "wide")
     if season.overdue_looks:
+        count = f"{season.overdue_looks:d}{'+' if season.more_overdue else ''}"
         pen.rect(10, top, right - 16, ground - top, "short heavy")
-        pen.text((10, min(top, ground - 20) - 6), str(season.overdue_looks), size=15, look="strong")
+        pen.text((10, min(top, ground - 20) - 6), count, size=15, look="strong")
     else:
         pen.text((10, ground - 6), "none", size=12, look="soft")
     pen.text((4, ground + 16), "overdue", size=12, look="strong" if season.overdue_looks else "soft")
@@ -130,10 +140,16 @@ def _first_of_month_in(monday: date) -> date | None:
 
 def strip_words(season: Season) -> list[str]:
     """What the strip shows, in sentences."""
-    words = [f"{season.overdue_looks} overdue" if season.overdue_looks else "Nothing is overdue"]
+    more = "More than " if season.more_overdue else ""
+    words = [f"{more}{season.overdue_looks:d} overdue" if season.overdue_looks else "Nothing is overdue"]
     near = season.weeks[:4]
     looks = sum(week.looks for week in near)
-    words.append(f"{looks} look{'' if looks == 1 else 's'} owed in the next {len(near)} weeks")
+    more = "More than " if any(week.more for week in near) else ""
+    words.append(f"{more}{looks} look{'' if looks == 1 else 's'} owed in the next {len(near)} weeks")
+    full = [week for week in season.weeks if week.more]
+    if full:
+        most = max(week.looks for week in full)
+        words.append(f"A week is counted up to {most:d} looks; {len(full)} of {len(season.weeks)} weeks owe more")
     if season.weeks and all(week.hands is None for week in season.weeks):
         words.append("Hands are not known: no crew is entered, so nothing shows whether the work fits")
     short = [week for week in season.weeks if week.short > 0]

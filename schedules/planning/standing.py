@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
-from django.db.models import Q
+from django.db.models import FilteredRelation, Q
 
 from schedules.deferral.models import Deferral
-from schedules.due.models import DueDate
+from schedules.due.list_queries import DueRow
 from schedules.work.models import Hold, Wait, WorkOrder
 
 OPEN_STATES = [
@@ -20,58 +21,95 @@ OPEN_STATES = [
 ]
 
 
-@dataclass
-class Standing:
-    """How one due look stands: its order, what the order waits for, until when it was put off, the holds on it."""
+class OpenOrder(NamedTuple):
+    """The open order of a look, with what it waits for and the deferral that stands on it."""
 
-    order: WorkOrder | None = None
-    wait: Wait | None = None
-    deferral: Deferral | None = None
-    holds: list[Hold] = field(default_factory=list)
+    pk: int
+    joint_id: int
+    method: str
+    number: int
+    state: str
+    planned_on: date | None
+    assignee_id: int | None
+    first_name: str | None
+    last_name: str | None
+    username: str | None
+    wait: str | None  # reason, empty where it waits for nothing
+    wait_note: str | None
+    wait_since: date | None
+    expected_until: date | None
+    put_off_until: date | None
+    put_off_reason: str | None
+
+    @property
+    def words(self) -> str:
+        """State, hand and day of the order."""
+        name = f"{self.first_name or ''} {self.last_name or ''}".strip() or self.username
+        who = f", {name}" if self.assignee_id else ", nobody assigned"
+        when = f", planned {_day(self.planned_on)}" if self.planned_on else ", no day planned"
+        return f"{WorkOrder.State(self.state).label}{who}{when}"
 
     @property
     def wait_words(self) -> str:
         """``waits for parts since 3 Mar 2026, expected until 9 Apr 2026``."""
-        if self.wait is None:
+        if not self.wait:
             return ""
-        until = self.wait.expected_until
-        expected = f"expected until {_day(until)}" if until else "no end known"
-        note = f" ({self.wait.note})" if self.wait.note else ""
-        return f"waits for {self.wait.reason} since {_day(self.wait.since)}, {expected}{note}"
+        expected = f"expected until {_day(self.expected_until)}" if self.expected_until else "no end known"
+        note = f" ({self.wait_note})" if self.wait_note else ""
+        return f"waits for {self.wait} since {_day(self.wait_since)}, {expected}{note}"
+
+
+_ELSEWHERE = {
+    "first_name": "assignee__first_name",
+    "last_name": "assignee__last_name",
+    "username": "assignee__username",
+    "wait": "waiting__reason",
+    "wait_note": "waiting__note",
+    "wait_since": "waiting__since",
+    "expected_until": "waiting__expected_until",
+    "put_off_until": "standing__ends_on",
+    "put_off_reason": "standing__reason",
+}
+_COLUMNS = [_ELSEWHERE.get(name, name) for name in OpenOrder._fields]
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How one due look stands: its order, and the holds on it."""
+
+    order: OpenOrder | None = None
+    holds: Sequence[Hold] = ()
 
     @property
     def order_words(self) -> str:
-        """State, hand and day of the order."""
-        if self.order is None:
-            return "no order yet"
-        who = f", {self.order.assignee}" if self.order.assignee else ", nobody assigned"
-        when = f", planned {_day(self.order.planned_on)}" if self.order.planned_on else ", no day planned"
-        return self.order.get_state_display() + who + when
+        return self.order.words if self.order else "no order yet"
+
+    @property
+    def wait_words(self) -> str:
+        return self.order.wait_words if self.order else ""
 
 
-def standing_of(rows: Sequence[DueDate]) -> dict[int, Standing]:
-    """Programme id -> standing, for one page of rows in four queries."""
+def standing_of(rows: Sequence[DueRow]) -> dict[int, Standing]:
+    """Programme id -> standing, for one page of rows in two queries."""
     joints = [row.joint_id for row in rows]
     orders = {(order.joint_id, order.method): order for order in _open_looks(joints)}
-    ids = [order.pk for order in orders.values()]
-    waits = {wait.order_id: wait for wait in Wait.objects.filter(order_id__in=ids, ended_on=None)}
-    put_off = {d.order_id: d for d in Deferral.objects.filter(order_id__in=ids, state=Deferral.State.STANDING)}
     holds = standing_holds(joints, [row.asset_id for row in rows])
-    result = {}
-    for row in rows:
-        order = orders.get((row.joint_id, row.method))
-        result[row.programme_id] = Standing(
-            order=order,
-            wait=waits.get(order.pk) if order else None,
-            deferral=put_off.get(order.pk) if order else None,
-            holds=[hold for hold in holds if _binds(hold, row.joint_id, row.asset_id)],
+    return {
+        row.programme_id: Standing(
+            orders.get((row.joint_id, row.method)),
+            [hold for hold in holds if _binds(hold, row.joint_id, row.asset_id)] if holds else (),
         )
-    return result
+        for row in rows
+    }
 
 
-def _open_looks(joints: Sequence[int]) -> Sequence[WorkOrder]:
-    orders = WorkOrder.objects.filter(joint_id__in=joints, kind=WorkOrder.Kind.INSPECT, state__in=OPEN_STATES)
-    return list(orders.select_related("assignee"))
+def _open_looks(joints: Sequence[int]) -> list[OpenOrder]:
+    rows = WorkOrder.objects.filter(joint_id__in=joints, kind=WorkOrder.Kind.INSPECT, state__in=OPEN_STATES)
+    rows = rows.annotate(
+        waiting=FilteredRelation("waits", condition=Q(waits__ended_on=None)),  # one at most
+        standing=FilteredRelation("deferrals", condition=Q(deferrals__state=Deferral.State.STANDING)),  # one at most
+    )
+    return [OpenOrder._make(row) for row in rows.order_by().values_list(*_COLUMNS)]
 
 
 def standing_holds(joint_ids: Sequence[int], asset_ids: Sequence[int]) -> list[Hold]:
@@ -91,10 +129,10 @@ def in_the_way(standings: Sequence[Standing]) -> list[str]:
     if held:
         words.append(f"{held} held")
     for reason in Wait.Reason.values:
-        count = sum(1 for each in standings if each.wait and each.wait.reason == reason)
+        count = sum(1 for each in standings if each.order and each.order.wait == reason)
         if count:
             words.append(f"{count} waiting for {reason}")
-    put_off = sum(1 for each in standings if each.deferral)
+    put_off = sum(1 for each in standings if each.order and each.order.put_off_until)
     if put_off:
         words.append(f"{put_off} put off")
     without = sum(1 for each in standings if each.order is None)

@@ -6,9 +6,10 @@ from datetime import date, timedelta
 
 import pytest
 
-from schedules.due import engine, queries
+from schedules.due import engine, list_counts, queries
 from schedules.due.life_data import facts_of_rows
-from schedules.due.list_queries import DueFilter, due_counts, due_page, looks_by_day
+from schedules.due.list_counts import due_counts
+from schedules.due.list_queries import DueFilter, due_page, due_row
 from schedules.due.store import Scope
 from schedules.models import DueDate, Programme
 
@@ -64,9 +65,9 @@ def test_every_row_comes_once_and_in_order_though_days_repeat(asset, site, now, 
     days = [TODAY + timedelta(days=k // 3) for k in range(10)]
     made = make_rows(asset, [*days, None, None], now) + make_rows(second, [*reversed(days), None], now)
     seen = walk(DueFilter([site.pk], TODAY, by_asset=by_asset), size)
-    assert sorted(row.pk for row in seen) == sorted(row.pk for row in made)
+    assert sorted(row.programme_id for row in seen) == sorted(row.pk for row in made)
     assert [row.due_on is None for row in seen] == [False] * 20 + [True] * 3
-    dated = [(row.asset_id if by_asset else 0, row.due_on, row.pk) for row in seen if row.due_on]
+    dated = [(row.asset_id if by_asset else 0, row.due_on, row.programme_id) for row in seen if row.due_on]
     assert dated == sorted(dated)
 
 
@@ -74,11 +75,11 @@ def test_a_row_added_meanwhile_shifts_no_page(asset, site, now):
     make_rows(asset, [TODAY + timedelta(days=k) for k in range(6)], now)
     asked = DueFilter([site.pk], TODAY)
     first = due_page(asked, size=3)
-    make_rows_before = DueDate.objects.get(pk=first.rows[0].pk)
+    make_rows_before = DueDate.objects.get(pk=first.rows[0].programme_id)
     make_rows_before.due_on = TODAY - timedelta(days=400)
     make_rows_before.save()
     second = due_page(asked, after=first.after, size=3)
-    assert not {row.pk for row in first.rows} & {row.pk for row in second.rows}
+    assert not {row.programme_id for row in first.rows} & {row.programme_id for row in second.rows}
     assert len(second.rows) == 3
 
 
@@ -94,7 +95,7 @@ def test_filters_narrow_and_a_site_not_in_sight_never_shows(asset, site, other_s
     )
 
     def found(**asked):
-        return {row.pk for row in due_page(DueFilter([site.pk], TODAY, **asked)).rows}
+        return {row.programme_id for row in due_page(DueFilter([site.pk], TODAY, **asked)).rows}
 
     assert found(overdue=True) == {late.pk}
     assert found(weeks=8) == {late.pk, today.pk}
@@ -108,9 +109,30 @@ def test_filters_narrow_and_a_site_not_in_sight_never_shows(asset, site, other_s
 
 def test_counts_say_overdue_soon_and_unrated_without_any_date(asset, site, now):
     make_rows(asset, [TODAY - timedelta(days=1), TODAY, TODAY + timedelta(weeks=9), None, None], now)
-    counts = due_counts([site.pk], today=TODAY, weeks=8)
+    counts = due_counts([site.pk], today=TODAY, soon_weeks=8, weeks=10)
     assert (counts.overdue, counts.soon, counts.unrated, counts.unrated_undated) == (1, 1, 2, 2)
-    assert looks_by_day([site.pk], first=TODAY, last=TODAY) == {TODAY: 1}
+    assert counts.unprotected == 0
+    assert list(counts.weeks) == [1, 0, 0, 0, 0, 0, 0, 0, 0, 1]
+    assert not any(count.more for count in (counts.overdue, counts.soon, *counts.weeks))
+
+
+def test_the_first_week_counts_from_today_and_ends_on_sunday(asset, site, now):
+    wednesday, sunday = TODAY + timedelta(days=2), TODAY + timedelta(days=6)
+    make_rows(asset, [TODAY, wednesday, sunday, sunday + timedelta(days=1)], now)
+    assert list(due_counts([site.pk], today=wednesday, soon_weeks=8, weeks=2).weeks) == [2, 1]
+
+
+def test_a_count_stops_where_nobody_reads_on_and_says_so(asset, site, now, monkeypatch):
+    monkeypatch.setattr(list_counts, "MOST", 2)
+    monkeypatch.setattr(list_counts, "MOST_A_WEEK", 1)
+    make_rows(asset, [TODAY - timedelta(days=1)] * 3 + [TODAY] * 2, now)
+    counts = due_counts([site.pk], today=TODAY, soon_weeks=8, weeks=1)
+    assert (str(counts.overdue), str(counts.soon), str(counts.weeks[0])) == ("more than 2", "2", "more than 1")
+    assert (counts.overdue.more, counts.soon.more) == (True, False)
+
+
+def test_nobody_s_sites_hold_nothing(db):
+    assert due_counts([], today=TODAY, soon_weeks=8, weeks=2).weeks == (0, 0)
 
 
 @pytest.mark.parametrize(
@@ -127,7 +149,7 @@ def test_the_list_gives_the_same_sentence_as_the_joint_s_page(
 ):
     made = programme("MT", **fields)
     engine.recompute(Scope(joint_ids=[made.joint_id]), now=now)
-    row = DueDate.objects.select_related("joint", "asset", "site", "programme__rating").get(programme=made)
+    row = due_row(made.pk)
     facts = facts_of_rows([row], today={row.site_id: today})[made.pk]
     told = queries.explain(made.pk, now=now)
     assert facts.sentence == told.sentence
@@ -139,7 +161,7 @@ def test_the_list_gives_the_same_sentence_as_the_joint_s_page(
 def test_an_unrated_row_names_what_is_missing(programme, now, today):
     made = programme("MT", calendar_months=12)
     engine.recompute(Scope(joint_ids=[made.joint_id]), now=now)
-    row = DueDate.objects.select_related("joint", "asset", "site", "programme__rating").get(programme=made)
+    row = due_row(made.pk)
     facts = facts_of_rows([row], today={row.site_id: today})[made.pk]
     assert row.unrated
     assert facts.missing
