@@ -61,9 +61,8 @@ def due_counts(site_ids: Sequence[int], *, today: date, soon_weeks: int, weeks: 
         return DueCounts(none, none, none, none, none, (none,) * weeks)
     sites = ", ".join(str(int(pk)) for pk in site_ids)
     spans = _spans(today, weeks)
-    counted = [
-        f"SELECT {-place}, {_count(sites, where, MOST)}" for place, where in enumerate(_STATED.values(), start=1)
-    ]
+    stated = [(-place, where) for place, where in enumerate(_STATED.values(), start=1)]
+    counted = [f"SELECT {place}, {_count(sites, where, MOST)}" for place, where in stated]
     values = ", ".join(["(%s, %s, %s)"] * weeks)
     by_week = f"SELECT k, {_count(sites, 'due_on >= w.a AND due_on <= w.z', MOST_A_WEEK)} FROM w"  # noqa: S608
     sql = f"WITH w(k, a, z) AS (VALUES {values}) {' UNION ALL '.join([by_week, *counted])}"
