@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import django_filters
 from django.urls import path
 from django.utils import timezone
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -20,57 +19,11 @@ from assets_app.refusals import NotFound
 from engineering.errors import InputError
 from engineering.tables import load
 from schedules.due import actions, growth_api, queries
-from schedules.due.models import DueDate, Limit, Policy, Programme
+from schedules.due.list_api import DueDateList
+from schedules.due.models import Limit, Policy, Programme
 from schedules.due.ratings import office_tables
-from schedules.due.rules import LIMITS
 from schedules.due.sum_steps import steps
 from schedules.due.working import work_out
-
-
-class DueDateOut(serializers.ModelSerializer):
-    """A due date with each limit's own day; ``/due-dates/{programme}/`` explains it."""
-
-    programme = serializers.IntegerField(source="programme_id")
-    joint_tag = serializers.CharField(source="joint.tag")
-    asset_tag = serializers.CharField(source="asset.tag")
-    limits = serializers.SerializerMethodField(help_text="limit -> day")
-
-    class Meta:
-        model = DueDate
-        fields = (
-            "programme joint joint_tag asset asset_tag site method due_on middle_on governing next_limit next_on "
-            "limits unrated unprotected damage_now count_now reading_on computed_on changed_at code_version"
-        ).split()
-
-    def get_limits(self, row: DueDate) -> dict[str, str | None]:
-        return {limit: getattr(row, limit.replace(" ", "_") + "_on") for limit in LIMITS}
-
-
-class DueDateFilter(django_filters.FilterSet):
-    due_before = django_filters.DateFilter(field_name="due_on", lookup_expr="lte")
-    due_after = django_filters.DateFilter(field_name="due_on", lookup_expr="gte")
-    governing = django_filters.ChoiceFilter(choices=Limit.choices)
-    method = django_filters.ChoiceFilter(choices=Method.choices)
-
-    class Meta:
-        model = DueDate
-        fields = ["site", "asset", "joint", "unrated", "unprotected"]
-
-
-class DueDateList(generics.ListAPIView):
-    """Due dates, the earliest first; looks without a date come last."""
-
-    serializer_class = DueDateOut
-    filterset_class = DueDateFilter
-    queryset = DueDate.objects.all()
-
-    def get_queryset(self) -> Any:
-        rows = DueDate.objects.filter(site__in=people.sites_of(self.request.user)).select_related("joint", "asset")
-        return rows.order_by("due_on", "programme")
-
-    def paginate_queryset(self, queryset: Any) -> Any:
-        self.paginator.ordering = ("due_on", "programme")
-        return super().paginate_queryset(queryset)
 
 
 class LimitLineOut(serializers.Serializer):
