@@ -3,11 +3,8 @@
 import pytest
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", ["phone", "desk"])
-def test_the_sign_in_page_opens_clean_on_phone_and_desk_light_and_dark(
-    open_page, axe, no_sideways_scroll, size, scheme
-):
+@pytest.mark.parametrize(("size", "scheme"), [("phone", "dark"), ("desk", "light")])
+def test_the_sign_in_page_opens_clean_on_phone_and_desk(open_page, axe, no_sideways_scroll, size, scheme):
     page = open_page("/sign-in/", size=size, scheme=scheme)
     assert page.get_by_role("button", name="Sign in").is_visible()
     no_sideways_scroll(page)

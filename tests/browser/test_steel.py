@@ -200,8 +200,8 @@ def test_news_takes_no_button_from_under_a_finger(open_page, inspector, order_fo
     box = second.bounding_box()
     page.mouse.move(box["x"] + 20, box["y"] + 20)
     page.mouse.down()
-    page.context.set_offline(False)
-    all_sent(page)
+    with page.expect_response("**/steel/bundle/"):  # comes after what was sent
+        page.context.set_offline(False)
     assert second.evaluate("button => button.isConnected")
     page.mouse.up()
     page.locator("#step-2.done").wait_for()

@@ -34,14 +34,14 @@ function show(again = false) {
 async function draw(again) {
   const [stored, items, fetched, skew] = await Promise.all([kept("bundle"), all(), kept("fetched"), kept("skew")]);
   const bundle = stored || newest?.told;
-  const name = bundle ? `${bundle.person.name} ` : "";
-  const who = document.getElementById("who");
-  if (who.firstChild?.textContent !== name) who.replaceChildren(name, h("a", { class: "button", href: "#leave" }, "Sign out"));
-  showState({ bundle, items, fetched: fetched || newest?.at, outcome, trouble, skew: skew ?? newest?.skew });
   const seal = sealOf(bundle, items);
-  if (!again && seal === drawnFrom) return;
-  const sheet = await sheetOf(bundle, items);
+  const sheet = again || seal !== drawnFrom ? await sheetOf(bundle, items) : null;
   if (pressed) { pressed.then(() => show(again)); return; }
+  const name = bundle ? bundle.person.name : "";
+  const who = document.getElementById("who");
+  if (who.firstChild?.textContent !== name) who.replaceChildren(h("span", {}, name), h("a", { class: "button", href: "#leave" }, "Sign out"));
+  showState({ bundle, items, fetched: fetched || newest?.at, outcome, trouble, skew: skew ?? newest?.skew });
+  if (!sheet) return;
   replace(sheet);
   drawnFrom = seal;
   said.usable = "yes";
@@ -99,7 +99,7 @@ function carryOver(from, to) {
   for (const field of fields(to)) if (!field.value && held.has(labelled(field, to))) field.value = held.get(labelled(field, to));
 }
 
-// A sheet is not changed while a finger is down on it: the tap would be lost. It is drawn when the finger is up.
+// Nothing changes or moves while a finger is down: the tap would be lost. It is drawn when the finger is up.
 const LONGEST_PRESS = 3000, AFTER_LIFTING = 50; // ms; the click comes just after the finger is up
 let pressed = null;
 let up = null;

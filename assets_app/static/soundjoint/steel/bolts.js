@@ -2,8 +2,9 @@
 // order that asks for a bolt check it is part of the look; elsewhere it is recorded on its own.
 import { LOST, gravest, rise, severityOf } from "./bolt_loads.js";
 import { boltInput } from "./draw.js";
-import { button, choice, drawing, field, h, newId, radios } from "./dom.js";
+import { button, choice, drawing, field, h, newId, radioRow } from "./dom.js";
 import { draftName, draftOf, forgetDraft, keepDraft } from "./drafts.js";
+import { day } from "./words.js";
 
 const STATES = [["ok", "ok"], ["loose", "loose"], ["missing", "missing"], ["broken", "broken"]];
 const WITNESS = [["in line", "in line"], ["moved", "moved"], ["none", "no mark"]];
@@ -92,11 +93,11 @@ export async function boltSheet(order, view) {
     for (const number of inOrder) if ((draft.sheet[number]?.state || "") !== (now[number] || "")) draft.sheet[number] = { ...draft.sheet[number], state: now[number] || "" };
     changed();
   });
-  const known = new Map(joint.findings.filter((one) => LOST.includes(one.kind)).flatMap((one) => (one.bolts || []).map((number) => [number, `${one.kind} since ${one.found_on}`])));
+  const known = new Map(joint.findings.filter((one) => LOST.includes(one.kind)).flatMap((one) => (one.bolts || []).map((number) => [number, `${one.kind} since ${day(one.found_on)}`])));
   for (const number of inOrder) rows.set(number, boltRow(number, draft.sheet[number] ||= {}, joint.bolts, known.get(number), { set, changed, at: () => draft.sheet[number] }));
   changed();
   return [...head, h("p", {}, `${joint.bolts.count} bolts in tightening order. ${orderWords} The state is as found.`), expected(joint.bolts.expected),
-    radios("What you touch is", "bolt-state", STATES, picked, (state) => { picked = state; }), drawn.figure, told,
+    h("p", { class: "label" }, "What you touch is"), radioRow("What you touch is", "bolt-state", STATES, picked, (state) => { picked = state; }), drawn.figure, told,
     h("div", { class: "bolt-rows" }, [...rows.values()].map((row) => row.element)),
     h("div", { class: "actions" }, button("All the rest ok", () => { for (const number of inOrder) if (!draft.sheet[number]?.state) draft.sheet[number] = { ...draft.sheet[number], state: "ok" }; changed(); }, "big")),
     isLook(order) ? h("div", { class: "actions" }, h("a", { class: "button primary big", href: `#order/${order.id}` }, "Back to the order: it is kept")) : recordIt(order, joint, draft, name, view)];
@@ -111,7 +112,7 @@ function whyNot(order, joint) {
 
 function boltRow(number, bolt, facts, known, { set, changed, at }) {
   const name = `bolt ${number} ${newId("state")}`;
-  const inputs = STATES.map(([state, words]) => h("input", { type: "radio", name, value: state, onchange: () => set(number, state) }));
+  const states = radioRow(`Bolt ${number}`, name, STATES, bolt.state, (state) => set(number, state));
   const typed = (what, when) => {
     const key = `${what}_${when}`;
     const input = h("input", { value: bolt[key] || "", inputmode: "decimal", autocomplete: "off", maxlength: 24, oninput: () => { at()[key] = input.value; changed(); } });
@@ -121,11 +122,11 @@ function boltRow(number, bolt, facts, known, { set, changed, at }) {
   const figures = [typed(facts.first, "found"), typed(facts.first, "left")], others = [typed(second, "found"), typed(second, "left")];
   const witness = choice(WITNESS, bolt.witness || "", (value) => { at().witness = value; changed(); }, "not seen");
   const element = h("fieldset", { class: "bolt", id: `bolt-${number}` }, h("legend", {}, `Bolt ${number}`, known ? h("span", { class: "known" }, ` ${known}`) : ""),
-    h("div", { class: "states", role: "radiogroup", "aria-label": `Bolt ${number}` }, STATES.map(([, words], place) => h("label", {}, inputs[place], h("span", {}, words)))),
+    states,
     h("details", { open: Object.keys(bolt).some((key) => key !== "state" && bolt[key]) }, h("summary", {}, `Torque, tension, mark`, h("span", { class: "visually-hidden" }, ` of bolt ${number}`)),
       h("div", { class: "figures two" }, figures.map((one) => one.row)), h("div", { class: "figures two" }, others.map((one) => one.row)), field("Witness mark", witness)));
   const show = (now) => {
-    for (const input of inputs) input.checked = input.value === now.state;
+    for (const input of states.querySelectorAll("input")) input.checked = input.value === now.state;
     for (const one of [...figures, ...others]) if (one.key.endsWith("found")) one.row.hidden = ["missing", "broken"].includes(now.state);
   };
   return { element, show };

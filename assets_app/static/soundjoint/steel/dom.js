@@ -42,11 +42,16 @@ export function choice(options, value, onchange, empty = null) {
   return select;
 }
 
+const radio = (name, value, onchange, code) => h("input", { type: "radio", name, value: code, checked: code === value, onchange: () => onchange(code) });
+
 export function radios(legend, name, options, value, onchange) {
   return h("div", { class: "field" }, h("fieldset", {}, h("legend", {}, legend),
-    options.map(([code, words]) => h("label", {},
-      h("input", { type: "radio", name, value: code, checked: code === value, onchange: () => onchange(code) }), words))));
+    options.map(([code, words]) => h("label", {}, radio(name, value, onchange, code), words))));
 }
+
+// The same in a row, for a few short words.
+export const radioRow = (label, name, options, value, onchange) => h("div", { class: "states", role: "radiogroup", "aria-label": label },
+  options.map(([code, words]) => h("label", {}, radio(name, value, onchange, code), h("span", {}, words))));
 
 export const button = (words, onclick, look = "") =>
   h("button", { type: "button", class: `button ${look}`.trim(), onclick }, words);

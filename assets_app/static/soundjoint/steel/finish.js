@@ -49,7 +49,7 @@ const conditions = (draft, bundle, save) => field("Conditions", choice(bundle.co
 
 function lookFields(draft, { bundle, joint, unit, save, again }) {
   const bolted = joint.kind === "bolted";
-  const fields = [radios("What did you see?", "result", bundle.results, draft.result, (value) => { draft.result = value; again(); })];
+  const fields = [radios("Result", "result", bundle.results, draft.result, (value) => { draft.result = value; again(); })];
   if (draft.result === "findings" || draft.result === "incomplete") {
     draft.findings ||= bolted ? [] : [{}];
     if (bolted) fields.push(...boltsForm(draft, joint, save).filter(Boolean));

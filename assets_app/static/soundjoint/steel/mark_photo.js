@@ -14,8 +14,8 @@ export async function marker(src, marks, onmark) {
   svg.append(element("image", { href: src, width: WIDTH, height }));
   const fresh = element("g", {});
   svg.append(...marks.map((mark) => arrow(mark, height)), fresh);
-  const percent = (label) => h("input", { inputmode: "decimal", autocomplete: "off", "aria-label": label });
-  const left = percent("From the left, %"), top = percent("From the top, %"), words = h("input", { maxlength: 80, autocomplete: "off" });
+  const percent = () => h("input", { inputmode: "decimal", autocomplete: "off" });
+  const left = percent(), top = percent(), words = h("input", { maxlength: 80, autocomplete: "off" });
   const wrong = h("p", { class: "field-error", role: "alert", hidden: true });
   const share = (input) => (input.value.trim() ? Number(input.value.replace(",", ".")) / 100 : NaN);
   const mark = () => ({ shape: "arrow", x: share(left), y: share(top), ...tail(share(left), share(top)), text: words.value.trim() });
@@ -34,7 +34,7 @@ export async function marker(src, marks, onmark) {
     if (fine()) onmark(mark());
   };
   return h("figure", { class: "marked" }, svg, h("figcaption", {}, "Touch what the arrow points at."),
-    h("div", { class: "side-by-side" }, field("From the left, %", left), field("From the top, %", top)), field("Words, such as crack ends here", words), wrong,
+    h("details", {}, h("summary", {}, "Place it by numbers"), h("div", { class: "figures two" }, field("From the left, %", left), field("From the top, %", top))), field("Words, such as crack ends here", words), wrong,
     h("div", { class: "actions" }, button("Put the mark", put, "primary")));
 }
 

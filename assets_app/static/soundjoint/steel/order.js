@@ -14,7 +14,7 @@ export async function orderSheet(order, view) {
   const { state, words } = due(order.due_on, bundle.sites[order.site].today);
   const sheet = [
     h("p", { class: "path" }, h("a", { href: "#" }, "My orders")),
-    h("div", { class: "page-head" }, h("h1", {}, order.title), h("p", {}, `Order ${order.number}, ${order.state}. `,
+    h("div", { class: "page-head" }, h("h1", {}, order.title), h("p", {}, `Order ${order.number}, ${order.state}, `,
       h("span", { class: "due", "data-state": state }, words), order.put_off_until ? `, put off until ${day(order.put_off_until)}` : "", ".")),
     asset.holds.map((hold) => held(hold, order, bundle)),
     h("p", {}, `${asset.words}, ${order.place}. ${joint.tag} ${joint.name}${joint.position ? `, ${joint.position}` : ""}.${joint.access ? ` Access: ${joint.access}.` : ""}`),
