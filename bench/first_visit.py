@@ -4,7 +4,8 @@ The service runs as for one office (SQLite, gunicorn, static files packed once),
 processor 4 times and the network by the DevTools protocol. *Slow 4G* is 150 ms and 1.6 Mbit/s down, 0.75 up, as
 Lighthouse's mobile profile names it (from memory); beside it stands the harsher reading of the same profile that
 Chromium's own tools apply to each request (562.5 ms, 1.44 Mbit/s). The protocol delays each request and not the opening
-of the connection. *Usable* is when my orders stand on the page and answer to a touch (the mark that the page sets).
+of the connection. *Usable* is when my orders stand on the page and answer to a touch (the mark that the page sets); the
+device's disk has them some milliseconds later.
 """
 
 from __future__ import annotations

@@ -498,8 +498,40 @@ def test_what_is_seen_on_the_way_is_recorded_with_its_marked_photo_or_held(
     assert (hold.joint, "longitudinal crack (101)" in hold.reason) == (weld_joint, True)
 
 
-def test_temporary_works_are_added_and_done_without_signal(open_page, inspector, order_for, weld_joint):
-    order = order_for(weld_joint, inspector, kind="repair", method="")
+def test_lost_bolts_seen_on_a_visual_look_are_the_findings_that_are_open_already(
+    open_page, inspector, order_for, bolted_joint, now
+):
+    from assets_app.inspections.actions import FindingInput, record_inspection
+
+    record_inspection(
+        joint_id=bolted_joint.pk, method="BC", inspected_at=now, result="findings", actor=inspector, now=now,
+        findings=[FindingInput(kind="missing", bolts=[7])],
+    )  # fmt: skip
+    order = order_for(bolted_joint, inspector, method="VT")
+    for step in order.steps.all():
+        step.done_by, step.done_at = inspector, now
+        step.save()
+    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
+    ready(page)
+    page.context.set_offline(True)
+    page.get_by_label("findings recorded").check()
+    page.locator("form.form [data-bolt='3']").click()
+    page.get_by_label("missing", exact=True).check()
+    page.locator("form.form [data-bolt='7']").click()
+    page.get_by_label("Bolts missing").fill("7, 8")
+    assert page.get_by_label("Bolts loose").input_value() == "3"
+    page.get_by_role("button", name="Record the look").click()
+    unsent(page, "1 thing not sent")
+    page.context.set_offline(False)
+    all_sent(page)
+    found = sorted((finding.kind, finding.bolts) for finding in bolted_joint.findings.all())
+    assert found == [("loose", [3]), ("missing", [7]), ("missing", [8])]
+
+
+def test_a_joint_is_tightened_without_signal_with_its_sheet_and_temporary_works(
+    open_page, inspector, order_for, bolted_joint
+):
+    order = order_for(bolted_joint, inspector, kind="tighten", method="")
     before = order.steps.count()
     page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
     ready(page)
@@ -515,9 +547,20 @@ def test_temporary_works_are_added_and_done_without_signal(open_page, inspector,
     page.get_by_label("What is done, what is left").fill("propped; welding tomorrow")
     page.get_by_role("button", name="Note it part done").click()
     unsent(page, "3 things not sent")
+    page.locator("#step-3").get_by_role("link", name="Bolt sheet").click()
+    page.locator("#bolt-7").get_by_text("loose").click()
+    page.locator("#bolt-7 summary").click()
+    page.locator("#bolt-7").get_by_label("Torque left").fill("x")
+    page.get_by_role("button", name="Record the bolts").click()
+    page.get_by_text("Bolt 7: x is no figure").wait_for()
+    page.locator("#bolt-7").get_by_label("Torque left").fill("540")
+    page.get_by_role("button", name="Record the bolts").click()
+    unsent(page, "4 things not sent")
     page.context.set_offline(False)
     all_sent(page)
     order.refresh_from_db()
+    reading = bolted_joint.inspections.get().bolt_readings.get()
+    assert (reading.number, reading.state, reading.torque_left_nm) == (7, "loose", 540)
     assert order.steps.count() == before + 2
     assert order.steps.get(sequence=before + 1).done_by == inspector
     assert order.steps.get(sequence=before + 2).done_at is None
