@@ -21,9 +21,9 @@ django.setup()
 
 from django.core.management import call_command  # noqa: E402
 from django.db import connection, transaction  # noqa: E402
-from django.test import Client  # noqa: E402
 
 from assets_app.models import Asset, Person, Role, Site  # noqa: E402
+from bench import due_pages  # noqa: E402
 from schedules.due import engine, store, sweeps  # noqa: E402
 from schedules.due.store import Scope  # noqa: E402
 from schedules.duty import actions as duty  # noqa: E402
@@ -188,34 +188,6 @@ def one_reading(site: Site) -> float:
     return min(times)
 
 
-def pages(site: Site) -> dict[str, float]:
-    """Due list as a page and through the API against the bare SQL that fetches the same rows."""
-    client = Client(SERVER_NAME="localhost")
-    client.force_login(Person.objects.get(username="bench"))
-    sql = (
-        "SELECT d.*, j.tag, a.tag FROM schedules_duedate d JOIN assets_app_joint j ON j.id = d.joint_id "
-        "JOIN assets_app_asset a ON a.id = d.asset_id WHERE d.site_id = %s ORDER BY d.due_on, d.programme_id LIMIT 51"
-    )
-
-    def bare() -> None:
-        with connection.cursor() as cursor:
-            cursor.execute(sql, [site.pk])
-            cursor.fetchall()
-
-    def fetched(url: str) -> None:
-        assert client.get(url).status_code == 200
-
-    def best(work: Callable[[], Any]) -> float:
-        work()
-        return min(timed(work) for _ in range(7))
-
-    return {
-        "bare_sql_s": best(bare),
-        "api_s": best(lambda: fetched(f"/api/v1/due-dates/?site={site.pk}")),
-        "page_s": best(lambda: fetched(f"/due/?site={site.pk}")),
-    }
-
-
 def two_workers(site: Site) -> tuple[float, float, int]:
     """Seconds of a full recompute by one process and by two, and the peak memory of one, MiB."""
     times = []
@@ -262,7 +234,7 @@ def main(joints: int) -> list[dict[str, Any]]:
     shift_looks(site, 1)
     ours_s = every_s * rows / joints
     reading_small, reading_large = one_reading(small), one_reading(site)
-    door = pages(site)
+    doors = due_pages.rows_of(site, small)
     one, two, peak = two_workers(site)
     few = {"joints": rows, "ours_s": ours_s}
     return [
@@ -283,14 +255,7 @@ def main(joints: int) -> list[dict[str, Any]]:
             "P3", f"one reading, asset of 1,000 joints: cost in a fleet of {joints:,} against one of {min(sites):,}",
             reading_large / reading_small, 1.2, less=True, large_s=reading_large, small_s=reading_small,
         ),
-        row(
-            "P4", "due list through the API, whole request, against the bare SQL",
-            door["api_s"] / door["bare_sql_s"], 3, less=True, **door,
-        ),
-        row(
-            "P4b", "due list as a page, whole request, against the bare SQL",
-            door["page_s"] / door["bare_sql_s"], 3, less=True, joints=joints,
-        ),
+        *doors,
         row("P9", "two workers against one", one / two, 1.8, one_s=one, two_s=two, peak_memory_mib_of_a_worker=peak),
     ]  # fmt: skip
 
