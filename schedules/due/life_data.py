@@ -23,7 +23,7 @@ from schedules.duty.open_days import Span as OpenSpan
 from schedules.duty.open_days import open_mask
 from schedules.duty.queries import seasons_at, seasons_of_assets
 
-SHORT_REACH_DAYS = 366 * 4  # most windows close sooner; the few others ask for the whole forecast
+SHORT_REACH_DAYS = 366 * 12  # most windows close sooner; the few others ask for the whole forecast
 SHORTEST_CLOSED_DAYS = 14  # shorter gaps are weekdays off, not a closed season
 
 
@@ -51,7 +51,7 @@ class _Context:
         sites = {row.asset_id: row.site_id for row in rows}
         self.seasons = seasons_at(sites)
         self.curves = curves_of_assets(sites, today=today, seasons=self.seasons, reach_days=SHORT_REACH_DAYS)
-        self.far: dict[int, AssetCurve] | None = None  # the same to the horizon, once a row needs it
+        self.far: dict[int, AssetCurve] = {}  # to the horizon, for those whose row needs it
         self.today = today
         self.known = known_of_joints([row.joint_id for row in rows])
 
@@ -127,14 +127,13 @@ class _Context:
         if opens is None:
             return None
         total = (curve.total_on(opens) if at_look is None else at_look) + row.window_count
-        closes = curve.day_of(total) or self._far_curve(row.asset_id).day_of(total)
+        closes = curve.day_of(total) or self._far_day_of(row.asset_id, total)
         return closes and Window(opens, max(closes, opens), row.detectable_mm, row.critical_mm)
 
-    def _far_curve(self, asset_id: int) -> AssetCurve:
-        if self.far is None:
-            sites = dict.fromkeys(self.curves, 0)
-            self.far = curves_of_assets(sites, today=self.today, seasons=self.seasons)
-        return self.far[asset_id]
+    def _far_day_of(self, asset_id: int, total: float) -> date | None:
+        if asset_id not in self.far:
+            self.far |= curves_of_assets(self.curves, today=self.today, seasons=self.seasons)  # all, in one go
+        return self.far[asset_id].day_of(total)
 
 
 _limit_days = attrgetter(*(limit.replace(" ", "_") + "_on" for limit in LIMITS))

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from django.db import connection
 
 MOST = 1000  # a list longer than this is said to be longer, not counted to its end
-MOST_A_WEEK = 200
+MOST_A_WEEK = 100
 
 
 class Count(int):

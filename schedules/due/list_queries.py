@@ -16,7 +16,7 @@ from assets_app.register.models import Asset, Joint, Site
 from schedules.due.models import DueDate
 
 PAGE = 50
-FEW_ASSETS = 200  # so many are named one by one, so that the database knows how many rows they have
+FEW_ASSETS = 200  # so many are named by their keys, so that the database knows how many rows they have
 
 
 @dataclass(frozen=True)
@@ -130,8 +130,7 @@ class DuePage:
 def due_page(asked: DueFilter, *, after: str = "", size: int = PAGE) -> DuePage:
     """Rows by due date (or by asset, then due date), undated ones last. A key that makes no sense starts afresh."""
     phase, key = _read_key(after, by_asset=asked.by_asset)
-    sites = [pk for pk in asked.site_ids if asked.site_id in (None, pk)]
-    matching = _matching(asked, sites)
+    matching, sites = _matching(asked)
     rows: list[DueRow] = []
     if phase == "dated":
         rows = _fetched(first_of_sites(_dated(matching, key, by_asset=asked.by_asset), sites, size + 1))
@@ -172,25 +171,23 @@ def _wants_undated(asked: DueFilter) -> bool:
     return not asked.weeks and not asked.overdue and not asked.governing
 
 
-def _matching(asked: DueFilter, sites: Sequence[int]) -> QuerySet[DueDate]:
-    conditions: dict[str, Any] = {
-        name: getattr(asked, name) for name in ("governing", "method") if getattr(asked, name)
-    }
-    conditions |= {name: True for name in ("unrated", "unprotected") if getattr(asked, name)}
+def _matching(asked: DueFilter) -> tuple[QuerySet[DueDate], list[int]]:
+    """The rows asked for, and the sites at which to look for them."""
+    sites = [pk for pk in asked.site_ids if asked.site_id in (None, pk)]
+    exact = ("governing", "method", "unrated", "unprotected")
+    conditions: dict[str, Any] = {name: getattr(asked, name) for name in exact if getattr(asked, name)}
     if asked.overdue:
         conditions["due_on__lt"] = asked.today
     elif asked.weeks:
         conditions["due_on__lte"] = asked.today + timedelta(weeks=asked.weeks)
     if asked.asset:
-        conditions |= _of_assets(sites, asked.asset)
-    return DueDate.objects.filter(**conditions)
-
-
-def _of_assets(sites: Sequence[int], tag: str) -> dict[str, Any]:
-    """Assets whose tag begins so: a few by their keys, many by the tag while the list is walked."""
-    rows = Asset.objects.filter(site_id__in=sites, tag__istartswith=tag).order_by()
-    found = list(rows.values_list("pk", flat=True)[: FEW_ASSETS + 1])
-    return {"asset_id__in": found} if len(found) <= FEW_ASSETS else {"asset__tag__istartswith": tag}
+        assets = Asset.objects.filter(site_id__in=sites, tag__istartswith=asked.asset).order_by()
+        found = dict(assets.values_list("pk", "site_id")[: FEW_ASSETS + 1])
+        if len(found) <= FEW_ASSETS:
+            conditions["asset_id__in"], sites = list(found), sorted(set(found.values()))
+        else:
+            conditions["asset__tag__istartswith"] = asked.asset
+    return DueDate.objects.filter(**conditions), sites
 
 
 def _dated(rows: QuerySet[DueDate], key: list[int], *, by_asset: bool) -> QuerySet[DueDate]:

@@ -226,8 +226,9 @@ class DueDate(models.Model):
             models.Index(fields=["due_on", "programme"], name="due_by_day"),
             models.Index(fields=["site", "governing", "due_on", "programme"], name="due_by_governing"),
             models.Index(fields=["site", "method", "due_on", "programme"], name="due_by_method"),
-            models.Index(fields=["site", "programme"], name="due_unrated", condition=Q(unrated=True)),
-            models.Index(fields=["site", "programme"], name="due_unprotected", condition=Q(unprotected=True)),
+            # In the list's order, so that the few are found and the many are not sorted; other rows pay nothing.
+            models.Index(fields=["site", "due_on", "programme"], name="due_unrated", condition=Q(unrated=True)),
+            models.Index(fields=["site", "due_on", "programme"], name="due_unprotected", condition=Q(unprotected=True)),
         ]
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
@@ -12,9 +11,11 @@ from django import forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, QueryDict, StreamingHttpResponse
+from django.middleware.csrf import get_token
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import format_html
 from django.views.decorators.http import require_POST, require_safe
 
 from assets_app.doors.context import sites_of, sites_where
@@ -22,15 +23,16 @@ from assets_app.inspections.models import Method
 from assets_app.refusals import Unprocessable
 from assets_app.register.models import Site
 from assets_app.templatetags.soundjoint import due_words
-from schedules.due.life_data import RowFacts, facts_of_rows
+from schedules.due.life_data import facts_of_rows
 from schedules.due.life_line import small_life_line
 from schedules.due.list_counts import due_counts
 from schedules.due.list_queries import DueFilter, DueRow, due_page, site_today
 from schedules.due.models import Limit
+from schedules.planning.due_rows import ShownRow, cells
 from schedules.planning.season_data import WEEKS as STRIP_WEEKS
 from schedules.planning.season_data import season_of
 from schedules.planning.season_strip import season_strip
-from schedules.planning.standing import Standing, in_the_way, standing_of
+from schedules.planning.standing import in_the_way, standing_of
 from schedules.work.raising import raise_order_for_due_date
 
 REMEMBERED = "due-filter"
@@ -79,22 +81,6 @@ class FilterForm(forms.Form):
         )
 
 
-@dataclass(frozen=True)
-class ShownRow:
-    """One row as the page and the CSV show it."""
-
-    due: DueRow
-    site: str
-    today: date
-    facts: RowFacts
-    standing: Standing
-    life: str
-
-    @property
-    def missing(self) -> str:
-        return " and ".join(self.facts.missing) + " not known" if self.facts.missing else "a figure is missing"
-
-
 def _shown(rows: list[DueRow], sites: list[Site], now: datetime, *, drawn: bool = True) -> list[ShownRow]:
     today, names = _days(sites, now), {site.pk: site.name for site in sites}
     facts, standings = facts_of_rows(rows, today=today), standing_of(rows)
@@ -136,9 +122,14 @@ def due(request: HttpRequest) -> HttpResponse:
     season = season_of(shown_sites, today=today, counts=counts)
     _remember(request)
     kept = _kept(request)
+    may_raise = sites_where(request, "order.raise")
+    token = format_html('<input type="hidden" name="csrfmiddlewaretoken" value="{}">', get_token(request))
     context = {
         "form": form,
-        "rows": rows,
+        "rows": [
+            cells(row, raise_form=token if row.due.site_id in may_raise else None, with_site=len(sites) > 1)
+            for row in rows
+        ],
         "counts": counts,
         "soon_weeks": SOON_WEEKS,
         "today": today,
@@ -149,7 +140,6 @@ def due(request: HttpRequest) -> HttpResponse:
         "filtered": bool(kept),
         "next_url": _page_url(kept, page.after) if page.after else "",
         "first_url": _page_url(kept, "") if request.GET.get("after") else "",
-        "raise_sites": sites_where(request, "order.raise"),
         "sites": sites,
     }
     return render(request, "due/due.html", context)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import NamedTuple
 
-from django.db.models import FilteredRelation, Q
+from django.db.models import FilteredRelation, Q, QuerySet
 
 from schedules.deferral.models import Deferral
 from schedules.due.list_queries import DueRow
@@ -93,7 +93,7 @@ def standing_of(rows: Sequence[DueRow]) -> dict[int, Standing]:
     """Programme id -> standing, for one page of rows in two queries."""
     joints = [row.joint_id for row in rows]
     orders = {(order.joint_id, order.method): order for order in _open_looks(joints)}
-    holds = standing_holds(joints, [row.asset_id for row in rows])
+    holds = list(_standing_holds(joints, [row.asset_id for row in rows]).only("joint_id", "asset_id", "reason"))
     return {
         row.programme_id: Standing(
             orders.get((row.joint_id, row.method)),
@@ -114,8 +114,12 @@ def _open_looks(joints: Sequence[int]) -> list[OpenOrder]:
 
 def standing_holds(joint_ids: Sequence[int], asset_ids: Sequence[int]) -> list[Hold]:
     """Holds not yet lifted on any of the joints, or on the whole of one of the assets."""
+    return list(_standing_holds(joint_ids, asset_ids).select_related("placed_by", "joint", "asset"))
+
+
+def _standing_holds(joint_ids: Sequence[int], asset_ids: Sequence[int]) -> QuerySet[Hold]:
     here = Q(joint_id__in=joint_ids) | Q(joint=None, asset_id__in=asset_ids)
-    return list(Hold.objects.filter(here, released_at=None).select_related("placed_by", "joint", "asset"))
+    return Hold.objects.filter(here, released_at=None)
 
 
 def _binds(hold: Hold, joint_id: int, asset_id: int) -> bool:
