@@ -190,3 +190,53 @@ def test_the_strip_counts_the_weeks_ahead(planner, owed):
     day = timezone.now().date() + timedelta(days=10)
     DueDate.objects.update(due_on=day)
     assert "1 look owed in the next 4 weeks" in planner.get("/due/").content.decode()
+
+
+def test_the_queries_of_the_list_follow_neither_rows_nor_sites_nor_orders(
+    planner, owed, asset, site, other_site, django_assert_max_num_queries
+):
+    """Session, person, roles, rows, seasons (2), forecasts, readings, what is known, orders, holds, counts."""
+    from assets_app.models import Person, Role
+
+    planner.get("/due/?weeks=0")
+    with django_assert_max_num_queries(12):
+        planner.get("/due/?weeks=0")
+    for n in range(20):
+        joint = Joint.objects.create(asset=asset, tag=f"W-1{n:02d}", kind="weld")
+        Programme.objects.create(joint=joint, asset=asset, method="VT", calendar_months=12)
+    engine.recompute(Scope(asset_range=(asset.pk, asset.pk)), now=timezone.now())
+    Role.objects.create(person=Person.objects.get(roles__site=site), site=other_site, name="engineer")
+    planner.post("/due/raise/", {"programme": owed.pk})
+    with django_assert_max_num_queries(12):
+        page = planner.get("/due/?weeks=0").content.decode()
+    assert page.count("<tr>") == 22
+
+
+def test_a_right_that_is_lost_is_lost_with_the_next_request(planner, owed, site):
+    from assets_app.models import Role
+
+    assert "Raise order" in planner.get("/due/").content.decode()
+    Role.objects.filter(site=site).update(name="technician")
+    assert "Raise order" not in planner.get("/due/").content.decode()
+    Role.objects.all().delete()
+    assert owed.joint.tag not in planner.get("/due/").content.decode()
+
+
+def test_a_row_says_its_hold_its_order_and_what_that_waits_for(planner, person, site, owed, weld_joint):
+    from schedules.models import Wait
+
+    order_page = planner.post("/due/raise/", {"programme": owed.pk}, follow=True)
+    assert order_page.status_code == 200
+    order = WorkOrder.objects.get()
+    hand = person("technician", site)
+    order.assignee, order.planned_on = hand, date(2026, 7, 2)
+    order.save()
+    wait = {"reason": "parts", "since": date(2026, 3, 3), "note": "<b>shims</b>", "begun_by": hand}
+    Wait.objects.create(order=order, **wait)
+    Wait.objects.create(order=order, ended_on=date(2026, 3, 2), **wait | {"reason": "weather"})
+    Hold.objects.create(site=site, asset=owed.asset, joint=weld_joint, reason="<i>Crack</i>", placed_at=timezone.now())
+    page = planner.get("/due/").content.decode()
+    assert f'<a href="/orders/{order.pk}/">order 1</a>: open, Technician, planned 2 Jul 2026' in page
+    assert "waits for parts since 3 Mar 2026, no end known (&lt;b&gt;shims&lt;/b&gt;)" in page
+    assert "&lt;i&gt;Crack&lt;/i&gt;" in page
+    assert "In the way on this sheet: 1 held, 1 waiting for parts" in page
