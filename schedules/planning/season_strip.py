@@ -50,13 +50,13 @@ def season_strip(season: Season, *, narrow: bool = False) -> Drawing:
     pen = Pen(width, height)
     ground, top = height - 40, 26.0
     edge = 66.0 if narrow else 92.0
-    tallest = max([1.0, season.overdue_owed, *(max(w.owed, w.hands or 0) for w in season.weeks)])
-    full = _round_up(tallest)
+    overdue = 0.0 if season.more_overdue else season.overdue_owed  # a stack without a known top has no scale
+    full = _round_up(max([1.0, overdue, *(max(w.owed, w.hands or 0) for w in season.weeks)]))
 
     def y(hours: float) -> float:
         return ground - (ground - top) * hours / full
 
-    _overdue(pen, season, ground, y(season.overdue_owed), edge)
+    _overdue(pen, season, ground, top + 4 if season.more_overdue else y(season.overdue_owed), edge)
     _scale(pen, full, season.unit, y, edge, width)
     step = (width - edge - 4) / max(len(season.weeks), 1)
     for index, week in enumerate(season.weeks):
@@ -93,7 +93,10 @@ def _overdue(pen: Pen, season: Season, ground: float, top: float, edge: float) -
     if season.overdue_looks:
         count = f"{season.overdue_looks:d}{'+' if season.more_overdue else ''}"
         pen.rect(10, top, right - 16, ground - top, "short heavy")
-        pen.text((10, min(top, ground - 20) - 6), count, size=15, look="strong")
+        size = 15 if len(count) < 5 or edge > 80 else 12
+        pen.text((10, min(top, ground - 20) - 6), count, size=size, look="strong")
+        if season.more_overdue:
+            pen.path([(10, top + 6), ((right - 6) / 2 + 2, top + 1), (right - 6, top + 6)], "thin strong-line")
     else:
         pen.text((10, ground - 6), "none", size=12, look="soft")
     pen.text((4, ground + 16), "overdue", size=12, look="strong" if season.overdue_looks else "soft")

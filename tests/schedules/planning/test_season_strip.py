@@ -68,3 +68,18 @@ def test_any_load_stays_on_the_paper(owed, overdue, hands):
     for bar in ET.fromstring(drawing.svg).iter(f"{SVG}rect"):
         assert 0 <= float(bar.get("y")) <= 150
         assert float(bar.get("y")) + float(bar.get("height")) <= 150
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+def test_what_was_counted_no_further_is_said_and_gives_no_scale(narrow):
+    full = [Week(MONDAY + timedelta(weeks=k), 100.0, 100, more=k < 2) for k in range(4)]
+    season = Season(full, 1000, 1000.0, unit="looks", more_overdue=True)
+    drawing = season_strip(season, narrow=narrow)
+    assert "1000+" in drawing.svg
+    assert "100 looks a week" in drawing.svg
+    words = strip_words(season)
+    assert words[0] == "More than 1000 overdue"
+    assert words[1] == "More than 400 looks owed in the next 4 weeks"
+    assert "A week is counted up to 100 looks; 2 of 4 weeks owe more" in words
+    for bar in rects(drawing, "heavy"):
+        assert float(bar.get("y")) >= 0
