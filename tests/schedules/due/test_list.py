@@ -172,6 +172,6 @@ def test_an_unrated_row_names_what_is_missing(programme, now, today):
 def test_a_page_of_rows_takes_a_fixed_number_of_queries(asset, site, now, today, django_assert_max_num_queries):
     make_rows(asset, [TODAY + timedelta(days=k) for k in range(30)], now)
     for size in (5, 30):
-        with django_assert_max_num_queries(14):
+        with django_assert_max_num_queries(6):
             page = due_page(DueFilter([site.pk], TODAY), size=size)
             facts_of_rows(page.rows, today={site.pk: today})
