@@ -152,6 +152,18 @@ class GroupLoads:
         return self.intact_verdict is Verdict.CARRIES
 
 
+_MOST_BOLTS = 100_000  # far above any flange; a count mistyped must not fill the memory
+
+
+def _whole(argument: str, count: int) -> int:
+    """``count`` as a number of bolts, 1 to 100,000; NaN, text, a list, a fraction or more raises ``InputError``."""
+    number = finite(argument, count)
+    if number.ndim != 0 or number < 1 or number > _MOST_BOLTS or number % 1 != 0:
+        reason = f"needs a whole number of bolts from 1 to {_MOST_BOLTS}, got {count!r}"
+        raise InputError(argument, reason, code="not_positive")
+    return int(number)
+
+
 def ring(
     count: int,
     diameter_mm: float,
@@ -164,8 +176,7 @@ def ring(
 
     The first stands at ``start_deg`` from +x.
     """
-    if count < 1 or count != int(count):
-        raise InputError("count", f"needs a whole number of bolts, got {count!r}", code="not_positive")
+    count = _whole("count", count)
     radius = float(positive("diameter_mm", diameter_mm)) / 2
     angle = math.radians(float(finite("start_deg", start_deg))) + 2 * np.pi * np.arange(count) / count
     return Group(radius * np.column_stack([np.cos(angle), np.sin(angle)]), None, size, property_class)
@@ -184,9 +195,7 @@ def grid(
 
     ``pitch_x_mm`` and ``pitch_y_mm`` apart.
     """
-    for name, count in (("columns", columns), ("rows", rows)):
-        if count < 1 or count != int(count):
-            raise InputError(name, f"needs a whole number, got {count!r}", code="not_positive")
+    columns, rows = _whole("columns", columns), _whole("rows", rows)
     x = (np.arange(columns) - (columns - 1) / 2) * float(positive("pitch_x_mm", pitch_x_mm))
     y = (np.arange(rows) - (rows - 1) / 2) * float(positive("pitch_y_mm", pitch_y_mm))
     return Group(np.column_stack([np.tile(x, rows), np.repeat(y, columns)]), None, size, property_class)

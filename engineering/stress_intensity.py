@@ -37,7 +37,10 @@ Loading = Literal["membrane", "bending"]
 
 def positive_or_infinite(argument: str, value: ArrayLike) -> FloatArray:
     """``value`` as a float array, all > 0, +infinity allowed (a plate without an edge); else ``InputError``."""
-    array = np.asarray(value, dtype=np.float64)
+    try:
+        array = np.asarray(value, dtype=np.float64)
+    except (TypeError, ValueError) as error:
+        raise InputError(argument, f"needs a number, got {value!r}", code="not_a_number") from error
     positive(argument, np.where(np.isposinf(array), 1.0, array))
     return array
 

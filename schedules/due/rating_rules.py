@@ -119,6 +119,8 @@ def _usable(fact: Facts) -> Facts:
     bins_right = all(len(pair) == 2 and all(0 <= number < math.inf for number in pair) for pair in fact.bins)
     if not bins_right or not sum(pair[1] for pair in fact.bins):
         wrong["bins"] = ()
+    if not 0 <= fact.bending_share <= 1:
+        wrong["bending_share"] = 0.0  # the safe choice; one bad share must not keep the others from being rated
     return replace(fact, **wrong) if wrong else fact
 
 

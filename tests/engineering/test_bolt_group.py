@@ -273,3 +273,15 @@ def test_bolts_lost_down_to_one_line_are_told_from_bolts_that_always_stood_on_on
     assert told.verdict is Verdict.ON_A_LINE
     assert told.could_carry
     assert math.isfinite(told.intact_worst_n)
+
+
+@pytest.mark.parametrize("count", [math.nan, math.inf, 1e300, 0, -3, 2.5, "eight", None, [], [4, 8]])
+def test_a_count_of_bolts_that_cannot_be_is_refused_by_name(count):
+    for argument, call in (
+        ("count", lambda: ring(count, 300.0)),
+        ("columns", lambda: grid(count, 2, 70.0, 70.0)),
+        ("rows", lambda: grid(2, count, 70.0, 70.0)),
+    ):
+        with pytest.raises(InputError) as refused:
+            call()
+        assert refused.value.argument == argument

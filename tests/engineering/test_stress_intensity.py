@@ -132,3 +132,10 @@ def test_out_of_range_is_refused_by_name(function, arguments, argument):
     with pytest.raises(InputError) as caught:
         function(**arguments)
     assert caught.value.argument == argument
+
+
+@pytest.mark.parametrize("length", ["long", [[1.0], [1.0, 2.0]], float("nan"), -1.0])
+def test_a_length_that_is_no_number_is_refused_by_name(length):
+    with pytest.raises(InputError) as refused:
+        si.toe_magnification(depth_mm=1.0, wall_mm=10.0, attachment_mm=length, loading="membrane")
+    assert refused.value.argument == "attachment_mm"

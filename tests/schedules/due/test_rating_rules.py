@@ -77,6 +77,13 @@ def test_one_bad_joint_does_not_stop_the_others():
     assert {item.figure for item in wrong.missing} == {"stress spectrum"}
 
 
+@pytest.mark.parametrize("share", [-0.1, 1.5, float("nan")])
+def test_a_bending_share_that_cannot_be_counts_as_none_and_stops_nobody(share):
+    good, mended = rate([WELD, replace(WELD, programme_id=3, bending_share=share)])
+    assert good.window_count == pytest.approx(one(WELD).window_count)
+    assert mended.window_count == pytest.approx(one(replace(WELD, bending_share=0.0)).window_count)
+
+
 def test_an_unknown_attachment_is_taken_as_the_worst():
     assert one(replace(WELD, attachment_mm=None)).window_count <= one(WELD).window_count
 
