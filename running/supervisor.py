@@ -12,13 +12,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import FrameType
 
-from running.processes import Child, keep_log_small, start, wait_until
+from running.processes import Child, NotReady, keep_log_small, start, wait_until
 
 FIRST_WAIT_S = 1.0
 LONGEST_WAIT_S = 30.0
 SILENT_AFTER_S = 120.0  # without a sign of life it hangs; longer than any of its own waits for a server
 ASK_EVERY_S = 15.0
 STEADY_AFTER_S = 60.0  # a process that lived this long starts again without a wait
+READY_WITHIN_S = 90.0
+FIRST_TRIES = 3  # for one that must be ready: it may have been killed for want of memory; what is wrong stays wrong
 
 
 @dataclass
@@ -58,7 +60,7 @@ class Supervisor:
             self.services.append(service)
             self._start(service)
             if service.ready:
-                wait_until(service.ready, what=f"{service.name} (see {self._log(service)})", child=service.child)
+                self._wait_until_ready(service, service.ready)
 
     def watch(self) -> None:
         """Until a signal ends it: start again what died, and what fell silent."""
@@ -72,6 +74,25 @@ class Supervisor:
             if service.child:
                 service.child.stop()
         self._processes_file().unlink(missing_ok=True)
+
+    def _wait_until_ready(self, service: Service, ready: Callable[[], bool]) -> None:
+        """One that died before it was ready is started again, at most ``FIRST_TRIES`` starts in all."""
+        what = f"{service.name} (see {self._log(service)})"
+        for left in reversed(range(FIRST_TRIES)):
+            try:
+                wait_until(
+                    lambda: self.ending.is_set() or ready(), what=what, seconds=READY_WITHIN_S, child=service.child
+                )
+                return
+            except NotReady as error:
+                if not left or (service.child and service.child.alive()):
+                    raise
+                print(f"{error}; starting it again in {FIRST_WAIT_S:g} s", flush=True)
+            if service.child:
+                service.child.clear_group()
+            if self.ending.wait(FIRST_WAIT_S):
+                return
+            self._start(service)
 
     def _end(self, number: int, frame: FrameType | None) -> None:
         self.ending.set()

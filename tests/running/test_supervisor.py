@@ -16,7 +16,7 @@ import pytest
 from running import postgres
 from running import supervisor as kept
 from running.heartbeats import age_of
-from running.processes import ROOT, start
+from running.processes import ROOT, NotReady, start
 from running.supervisor import Service, Supervisor, born, end_leftovers
 
 SLEEPER = [sys.executable, "-c", "import time; time.sleep(600)"]
@@ -66,6 +66,50 @@ def test_a_process_that_keeps_dying_is_started_again_more_and_more_seldom(superv
         now[0] += service.wait_s
         supervisor._mend(service)
     assert waits == [1, 2, 4, 8, 16, 30, 30]
+
+
+def dies_at_first(folder, times):
+    """A process that ends at once for the first ``times`` starts, and is ready after that; starts leave a line each."""
+    starts, ready = folder / "starts", folder / "ready"
+    script = (
+        f"import os, pathlib, signal, time; starts = pathlib.Path({str(starts)!r});"
+        "starts.open('a').write('started\\n');"
+        f"len(starts.read_text().split()) > {times} or os.kill(os.getpid(), signal.SIGKILL);"
+        f"pathlib.Path({str(ready)!r}).touch(); time.sleep(600)"
+    )
+    service = Service("web", [sys.executable, "-c", script], os.environ, ready.exists)
+    return service, lambda: len(starts.read_text().split())
+
+
+def test_a_process_killed_before_it_was_ready_is_started_again(supervisor, monkeypatch, tmp_path, capsys):
+    monkeypatch.setattr(kept, "FIRST_WAIT_S", 0.1)
+    service, starts = dies_at_first(tmp_path, kept.FIRST_TRIES - 1)
+    supervisor.start(service)
+    assert service.child.alive()
+    assert starts() == kept.FIRST_TRIES
+    assert "ended with code -9 before it was ready" in capsys.readouterr().out
+
+
+def test_a_process_that_never_gets_ready_is_given_up_and_said_so(supervisor, monkeypatch, tmp_path):
+    monkeypatch.setattr(kept, "FIRST_WAIT_S", 0.1)
+    service, starts = dies_at_first(tmp_path, 1000)
+    with pytest.raises(NotReady, match=f"web .see {tmp_path}.*ended with code -9"):
+        supervisor.start(service)
+    assert starts() == kept.FIRST_TRIES
+
+
+def test_one_that_runs_but_does_not_answer_is_not_waited_for_for_ever(supervisor, monkeypatch):
+    monkeypatch.setattr(kept, "READY_WITHIN_S", 0.2)
+    with pytest.raises(NotReady, match="did not answer within"):
+        supervisor.start(Service("mute", SLEEPER, os.environ, lambda: False))
+
+
+def test_a_signal_ends_the_wait_for_one_that_is_not_ready_yet(supervisor):
+    supervisor.ending.clear()
+    threading.Timer(0.2, supervisor.ending.set).start()
+    began = time.monotonic()
+    supervisor.start(Service("slow", SLEEPER, os.environ, lambda: False))
+    assert time.monotonic() - began < kept.READY_WITHIN_S / 2
 
 
 def test_stopping_ends_every_process_and_forgets_them(supervisor, tmp_path):
