@@ -20,7 +20,7 @@ from assets_app.register.models import Asset, Joint, Site
 from schedules.due import open_reasons, ratings, store
 from schedules.due.curves import AssetCurve, curves_of_assets
 from schedules.due.events import dates_changed
-from schedules.due.models import Policy, StaleMark
+from schedules.due.models import Policy, Programme, StaleMark
 from schedules.due.rating_rules import DETAILED_METHODS
 from schedules.due.rules import NO_DAY, Owed, due_dates, totals_on
 from schedules.due.store import Columns, Scope
@@ -80,11 +80,14 @@ def recompute(scope: Scope, *, now: datetime, rate: Q | None = None) -> Outcome:
     one, which read before a change, could write over what a quick one computed after it.
     """
     _hold(scope)
-    ratings.refresh(in_scope(scope) & Q(rating=None), now=now, today=now.date())
+    store.expect_nearness()
     if rate is not None:
-        ratings.refresh(rate, now=now, today=now.date())
-    store.remove_due(scope)
-    read = store.read_programmes(scope)
+        _rate(rate, now=now)
+    read, dead = store.read_live_and_dead(scope)
+    if (read["rating_version"] == 0).any():
+        _rate(in_scope(scope) & Q(rating=None), now=now)
+        read, dead = store.read_live_and_dead(scope)
+    store.remove_due(dead)
     if not len(read["programme_id"]):
         return Outcome(0, 0)
     changed = 0
@@ -92,6 +95,12 @@ def recompute(scope: Scope, *, now: datetime, rate: Q | None = None) -> Outcome:
         rows = np.flatnonzero(read["site_id"] == site.pk)
         changed += _recompute_site(site, {name: values[rows] for name, values in read.items()}, now=now)
     return Outcome(len(read["programme_id"]), changed)
+
+
+def _rate(where: Q, *, now: datetime) -> None:
+    """Rate what ``where`` picks, by the spectra that hold on each site's own day."""
+    for site in Site.objects.filter(pk__in=Programme.objects.filter(where).values("asset__site_id")):
+        ratings.refresh(where & Q(asset__site=site), now=now, today=site_day(site, now))
 
 
 def _hold(scope: Scope) -> None:

@@ -223,7 +223,6 @@ class DueDate(models.Model):
         indexes = [
             models.Index(fields=["site", "due_on", "programme"], name="due_by_site"),
             models.Index(fields=["asset", "due_on", "programme"], name="due_by_asset"),
-            models.Index(fields=["due_on", "programme"], name="due_by_day"),
             models.Index(fields=["site", "governing", "due_on", "programme"], name="due_by_governing"),
             models.Index(fields=["site", "method", "due_on", "programme"], name="due_by_method"),
             # In the list's order, so that the few are found and the many are not sorted; other rows pay nothing.

@@ -54,27 +54,60 @@ class Scope:
         ]
         return "(" + (" OR ".join(parts) or "FALSE") + ")"
 
+    def near(self, alias: str) -> str:
+        """What the joins of a range of assets add, so that a part reads its part of each table: the same range.
+
+        A joint, its programmes and their due rows are of one asset for good: no door moves a joint to another.
+        """
+        if not self.asset_range:
+            return ""
+        first, last = self.asset_range
+        return f" AND {alias}.asset_id BETWEEN {int(first)} AND {int(last)}"
+
+
+def expect_nearness() -> None:
+    """Until commit, let PostgreSQL expect rows of neighbouring keys side by side and in memory, as a part's rows are.
+
+    By its own default it takes every row fetched by key for a seek of a turning disk, and would rather read the whole
+    fleet for each part of a sweep.
+    """
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SET LOCAL random_page_cost = 1.1")
+
 
 def read_programmes(scope: Scope) -> Columns:
     """Every live programme in ``scope`` with its rating and the due row as it stands, ordered by programme.
 
     Days come as ordinals with ``NO_DAY`` for none, numbers as floats with NaN for unknown, texts as object arrays.
     """
+    return read_live_and_dead(scope)[0]
+
+
+def read_live_and_dead(scope: Scope) -> tuple[Columns, list[int]]:
+    """The same, and the programmes that have a due row though they, their joint or their asset no longer count."""
     sql, names = select_sql(scope), list(_selected())
     rows = _copy_out(sql) if connection.vendor == "postgresql" else _select(sql, names)
-    return {name: _typed(name, rows[name]) for name in names}
+    read = {name: _typed(name, rows[name]) for name in names}
+    live = read.pop("live")
+    if live.all():
+        return read, []
+    return {name: values[live] for name, values in read.items()}, read["programme_id"][~live].tolist()
 
 
 def select_sql(scope: Scope) -> str:
     """The one query that reads what due dates are computed from, for the engine in use."""
     return (
         f"SELECT {', '.join(f'{what} AS {name}' for name, what in _selected().items())} "  # noqa: S608
-        "FROM schedules_programme p JOIN assets_app_joint j ON j.id = p.joint_id "
+        f"FROM schedules_programme p JOIN assets_app_joint j ON j.id = p.joint_id{scope.near('j')} "
         "JOIN assets_app_asset a ON a.id = p.asset_id "
         "LEFT JOIN schedules_rating r ON r.programme_id = p.id "
-        "LEFT JOIN schedules_duedate d ON d.programme_id = p.id "
-        f"WHERE {scope.where()} AND p.active AND j.active AND a.status <> 'retired' ORDER BY p.id"
+        f"LEFT JOIN schedules_duedate d ON d.programme_id = p.id{scope.near('d')} "
+        f"WHERE {scope.where()} AND ({_LIVE} OR d.programme_id IS NOT NULL) ORDER BY p.id"
     )
+
+
+_LIVE = "(p.active AND j.active AND a.status <> 'retired')"
 
 
 def _selected() -> dict[str, str]:
@@ -99,6 +132,7 @@ def _selected() -> dict[str, str]:
         "rating_unprotected": _flag("r.unprotected"),
         "rating_missing": "CASE WHEN r.programme_id IS NULL OR r.incomplete THEN 1 ELSE 0 END",
         "rating_version": "COALESCE(r.version, 0)",
+        "live": _flag(_LIVE),
         "had_row": "CASE WHEN d.programme_id IS NULL THEN 0 ELSE 1 END",
         **{f"old_{name}": day(f"d.{name}") for name in DAY_COLUMNS},
         **{f"old_{name}": f"COALESCE(d.{name}, '')" for name in CODE_COLUMNS},
@@ -123,16 +157,12 @@ def write_due(columns: Columns, *, code_version: str, computed_on: date, changed
     return count
 
 
-def remove_due(scope: Scope) -> int:
-    """Remove due rows in ``scope`` whose programme, joint or asset no longer counts."""
-    dead = (
-        "SELECT p.id FROM schedules_programme p JOIN assets_app_joint j ON j.id = p.joint_id "  # noqa: S608
-        f"JOIN assets_app_asset a ON a.id = p.asset_id WHERE {scope.where()} "
-        "AND (NOT p.active OR NOT j.active OR a.status = 'retired')"
-    )
-    with connection.cursor() as cursor:
-        cursor.execute(f"DELETE FROM schedules_duedate WHERE programme_id IN ({dead})")  # noqa: S608
-        return int(cursor.rowcount)
+def remove_due(programme_ids: Sequence[int]) -> None:
+    """Remove the due rows of programmes that no longer count."""
+    for start in range(0, len(programme_ids), 1000):
+        ids = ",".join(str(int(pk)) for pk in programme_ids[start : start + 1000])
+        with connection.cursor() as cursor:
+            cursor.execute(f"DELETE FROM schedules_duedate WHERE programme_id IN ({ids})")  # noqa: S608
 
 
 def due_columns(due: Due) -> Columns:
@@ -192,7 +222,7 @@ def _typed(name: str, values: Any) -> NDArray[Any]:
     floats = _floats(values)
     if name in _DAYS:
         return np.where(np.isnan(floats), float(NO_DAY), floats).astype(np.int32)
-    if name.startswith("old_") or name in {"had_row", "rating_unprotected", "rating_missing"}:
+    if name.startswith("old_") or name in {"live", "had_row", "rating_unprotected", "rating_missing"}:
         return floats.astype(bool)
     if name.endswith("_id") or name in {"calendar_months", "looks", "rating_version"}:
         return floats.astype(np.int64)
