@@ -8,7 +8,8 @@ from typing import Any
 from django.db import transaction
 
 from assets_app.people.models import Person, Qualification, Role, RoleName
-from assets_app.people.queries import day_at, require, roles_at
+from assets_app.people.qualification_rules import welder_valid
+from assets_app.people.queries import day_at, require, require_welder, roles_at
 from assets_app.record import actions as record
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Site
@@ -118,6 +119,36 @@ def confirm_continuity(
         row.save(update_fields=["last_used_on"])
         _record(site_id, "qualification.continued", actor, row, now)
     return row
+
+
+def lock_weld_certificates(
+    *, site_id: int, welder: Person, process: str, position: str, on: date
+) -> list[Qualification]:
+    """The welder's certificates that cover a weld on the day, locked in the caller's transaction.
+
+    An empty process or position is not known and not compared. Refusals: ``welder_not_qualified``.
+    """
+    list(Qualification.objects.select_for_update().filter(person=welder).order_by("pk"))
+    require_welder(welder, site_id, on, process=process, position=position)
+    return [
+        row
+        for row in welder.qualifications.all()
+        if welder_valid(row, on, process=process or row.process, position=position)
+    ]
+
+
+def count_weld(
+    *, site_id: int, covering: list[Qualification], on: date, why: str, actor: Person, now: datetime
+) -> None:
+    """A weld done on the day is the welder's work for continuity; ``covering`` are the locked certificates.
+
+    For the deed that records the weld, in its transaction: that deed is the evidence, so no manager confirms it.
+    """
+    for row in covering:
+        if row.last_used_on is None or row.last_used_on < on:
+            row.last_used_on = on
+            row.save(update_fields=["last_used_on"])
+            _record(site_id, "qualification.continued", actor, row, now, why=why)
 
 
 def _check_certificate(

@@ -63,6 +63,35 @@ def welder_valid(certificate: Certificate, on: date, *, process: str, position: 
     )
 
 
+def why_not_welder(certificates: Iterable[Certificate], on: date, *, process: str = "", position: str = "") -> str:
+    """Why none of a welder's certificates covers the weld on the day; empty where one does.
+
+    An empty process or position is not known: it is not compared, and the caller says so.
+    """
+    own = [certificate for certificate in certificates if certificate.kind == "welder"]
+    if any(welder_valid(one, on, process=process or one.process, position=position) for one in own):
+        return ""
+    if not own:
+        return "no welder's certificate is on file"
+    fitting = [one for one in own if process in ("", one.process)]
+    if not fitting:
+        return f"no certificate for process {process} (ISO 4063) is on file, only {_listed(one.process for one in own)}"
+    placed = [one for one in fitting if position in ("", one.welding_position)]
+    if not placed:
+        covered = _listed(one.welding_position or "no position" for one in fitting)
+        return f"no certificate for position {position} is on file, only {covered}"
+    running = [one for one in placed if runs(one, on)]
+    if running:
+        return f"the six months since the process was last used ended on {max(map(continuity_ends, running)):%-d %b %Y}"
+    if all(one.issued_on > on for one in placed):
+        return f"the certificate was only issued on {min(one.issued_on for one in placed):%-d %b %Y}"
+    return f"the certificate ran out on {max(one.expires_on for one in placed):%-d %b %Y}"
+
+
+def _listed(names: Iterable[str]) -> str:
+    return ", ".join(sorted(set(names)))
+
+
 def continuity_ends(certificate: Certificate) -> date:
     """Last day of the six months since the process was last used (or since issue)."""
     return add_months(certificate.last_used_on or certificate.issued_on, CONTINUITY_MONTHS)

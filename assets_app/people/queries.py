@@ -9,7 +9,7 @@ from django.db.models import QuerySet
 
 from assets_app.people import qualification_rules, rules
 from assets_app.people.models import Person, Role
-from assets_app.refusals import NotAllowed, NotFound
+from assets_app.refusals import NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Site
 
 
@@ -91,6 +91,37 @@ def require_qualified(person: Person, method: str, site_id: int, on: date) -> No
         "not_qualified",
         f"You cannot sign {method} for {on:%-d %b %Y}: {why}. {who_could}",
         field="method",
+        who_could=could,
+    )
+
+
+def welders_for(site_id: int, on: date, *, process: str = "", position: str = "") -> list[Person]:
+    """The people who work at the site and whose certificate covers the weld on the day, by name."""
+    people = (
+        Person.objects.filter(is_active=True, roles__site_id=site_id, roles__name__in=rules.MAY["order.work"])
+        .distinct()
+        .prefetch_related("qualifications")
+        .order_by("last_name", "first_name", "username")
+    )
+    return [
+        who
+        for who in people
+        if not qualification_rules.why_not_welder(who.qualifications.all(), on, process=process, position=position)
+    ]
+
+
+def require_welder(welder: Person, site_id: int, on: date, *, process: str = "", position: str = "") -> None:
+    """Refuse (``welder_not_qualified``) a welder whose certificate does not cover the weld; says why and who could."""
+    why = qualification_rules.why_not_welder(welder.qualifications.all(), on, process=process, position=position)
+    if welder.is_active and rules.may("order.work", roles_at(welder, site_id)) and not why:
+        return
+    could = [who.display_name for who in welders_for(site_id, on, process=process, position=position)]
+    who_could = f"{' or '.join(could)} could." if could else "Nobody at this site could on that day."
+    raise Unprocessable(
+        "welder_not_qualified",
+        f"{welder.display_name} cannot answer for this weld on {on:%-d %b %Y}: "
+        f"{why or 'does no work at this site'}. {who_could}",
+        field="welder_id",
         who_could=could,
     )
 

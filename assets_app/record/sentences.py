@@ -21,11 +21,16 @@ DEEDS: dict[str, str] = {
     "role.taken": "took the role of {role} from {person}",
     "qualification.added": "put a certificate of {person} on file: {certificate_words}, until {expires_on}",
     "qualification.withdrawn": "ended a certificate of {person} ({certificate_words}) on {expires_on}: {reason}",
-    "qualification.continued": "confirmed that {person} used process {process} on {last_used_on}",
+    "qualification.continued": "confirmed that {person} used process {process} on {last_used_on}{why_words}",
+    "order.finished": "finished an order, to be verified{weld_words}{note_words}",
 }
 
 # Deeds of the floor above, whose reason follows where one was given.
 PLAIN: dict[str, str] = {
+    "alert.acknowledged": "took note of an alert",
+    "alert_rule.set": "set a rule of alerts",
+    "asset.changed": "changed an asset in the register",
+    "asset.created": "put an asset into the register",
     "bolts.read": "filled a bolt sheet",
     "counter.added": "set up a counter",
     "counter.changed": "changed a counter",
@@ -34,12 +39,16 @@ PLAIN: dict[str, str] = {
     "fixed_day.set": "set a fixed day",
     "hold.placed": "placed a hold",
     "hold.released": "lifted a hold",
+    "joint.changed": "changed a joint in the register",
+    "joint.created": "put a joint into the register",
     "label.issued": "issued a label",
     "label.withdrawn": "withdrew a label",
+    "member.changed": "changed a member in the register",
+    "member.created": "put a member into the register",
+    "meter.exchanged": "exchanged a meter",
     "order.answered_by_look": "saw an order answered by a look",
     "order.assigned": "assigned an order",
     "order.cancelled": "cancelled an order",
-    "order.finished": "finished an order, to be verified",
     "order.look_incomplete": "could not complete the look of an order",
     "order.part_added": "added a part to an order",
     "order.temporary_work_added": "added temporary works to an order",
@@ -60,6 +69,8 @@ PLAIN: dict[str, str] = {
     "programme.needed_by_work": "added an inspection programme that work asks for",
     "reading.withdrawn": "withdrew a reading",
     "readings.file_posted": "posted a file of readings",
+    "recording.started": "sent a recording to be counted",
+    "recording.used": "made a stress spectrum of a recording",
     "register.imported": "imported a register",
     "season.added": "added a season",
     "season.changed": "changed a season",
@@ -68,6 +79,8 @@ PLAIN: dict[str, str] = {
     "spectrum.added": "added a stress spectrum",
     "table.replaced": "replaced a table of values",
     "table.restored": "restored a table of values",
+    "webhook.changed": "changed an address that alerts are sent to",
+    "webhook.made": "added an address that alerts are sent to",
 }
 
 
@@ -96,7 +109,21 @@ class _Said(dict[str, Any]):
         if name == "certificate_words":
             level = f" level {self['level']}" if self.get("level") else ""
             return f"{self.get('method') or self.get('process') or self.get('kind')}{level}"
+        if name == "note_words":
+            return f": {self['note']}" if self.get("note") else ""
+        if name == "why_words":
+            return f", {self['why']}" if self.get("why") else ""
+        if name == "weld_words":
+            return _weld(self.get("weld"))
         return "not said"
+
+
+def _weld(weld: dict[str, Any] | None) -> str:
+    """Who welded; what is not known was not compared with the certificate, and says so."""
+    if not weld:
+        return ""
+    known = [f"{name} {weld.get(name) or 'not known, so not checked'}" for name in ("process", "position")]
+    return f", welded by {weld.get('welder')}, {', '.join(known)}"
 
 
 def _result(facts: dict[str, Any]) -> str:

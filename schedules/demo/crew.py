@@ -8,7 +8,16 @@ from django.contrib.auth.hashers import make_password
 
 from assets_app.people.models import Person, Qualification, Role
 from assets_app.register.models import Site
-from schedules.demo.people import CERTIFICATE_YEARS, LAPSING, NAMES, NDT, PASSWORD, RELEASE_AUTHORITY, SIGN_INS
+from schedules.demo.people import (
+    CERTIFICATE_YEARS,
+    LAPSING,
+    NAMES,
+    NDT,
+    PASSWORD,
+    RELEASE_AUTHORITY,
+    SIGN_INS,
+    WELDER_YEARS,
+)
 
 
 def create(sites: dict[str, Site], *, today: date) -> dict[str, Person]:
@@ -52,20 +61,7 @@ def _certificates(people: dict[str, Person], today: date) -> list[Qualification]
                 certificate = f"LK-{username.upper()}-{method}-{number}"
                 rows.append(_ndt(people[username], method, certificate, issued, ends))
                 ends = issued
-    welder = today - timedelta(days=400)
-    for username, process in (("bram", "111"), ("kez", "135")):
-        rows.append(
-            Qualification(
-                person=people[username],
-                kind=Qualification.Kind.WELDER,
-                process=process,
-                welding_position="PF",
-                certificate=f"LK-{username.upper()}-W",
-                issued_on=welder,
-                expires_on=welder + timedelta(days=365 * 3),
-                last_used_on=today - timedelta(days=40),
-            )
-        )
+    rows += _welders(people, today)
     rows.append(
         Qualification(
             person=people["maren"],
@@ -75,6 +71,30 @@ def _certificates(people: dict[str, Person], today: date) -> list[Qualification]
             expires_on=today + timedelta(days=365 * 2),
         )
     )
+    return rows
+
+
+def _welders(people: dict[str, Person], today: date) -> list[Qualification]:
+    """Two rounds of three years, so that every weld of the past was made under a certificate of its day."""
+    rows = []
+    newest = today - timedelta(days=400)
+    for username in ("bram", "kez"):
+        for process in ("111", "135", "141"):
+            for number in (2, 1):
+                issued = newest - timedelta(days=365 * WELDER_YEARS * (2 - number))
+                ends = issued + timedelta(days=365 * WELDER_YEARS)
+                rows.append(
+                    Qualification(
+                        person=people[username],
+                        kind=Qualification.Kind.WELDER,
+                        process=process,
+                        welding_position="PF",
+                        certificate=f"LK-{username.upper()}-{process}-{number}",
+                        issued_on=issued,
+                        expires_on=ends,
+                        last_used_on=min(today - timedelta(days=40), ends),
+                    )
+                )
     return rows
 
 

@@ -48,4 +48,4 @@ NDT = {
     "maren": ("VT",),
 }
 LAPSING = ("dov", "MT", 23)  # who, method, days from today
-CERTIFICATE_YEARS = 5
+CERTIFICATE_YEARS, WELDER_YEARS = 5, 3

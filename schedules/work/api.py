@@ -24,6 +24,7 @@ from assets_app.inspections.models import Inspection, Method
 from schedules.work import actions, hold_api, queries, rules
 from schedules.work.finishing import LookInput
 from schedules.work.models import Part, Step, Wait, WorkOrder
+from schedules.work.welding import WeldInput
 
 
 class OrderStepOut(serializers.ModelSerializer):
@@ -305,6 +306,18 @@ class OrderLookIn(serializers.Serializer):
     bolts = BoltIn(many=True, required=False, max_length=MOST_BOLTS, help_text="the sheet of a bolt check")
 
 
+class WeldIn(serializers.Serializer):
+    """Who welded the repair and how. Left out: who finishes it, by the register's process, position not known."""
+
+    welder_id = serializers.IntegerField(required=False)
+    process = serializers.CharField(
+        required=False, allow_blank=True, max_length=8, help_text="number in ISO 4063; empty: as the register has it"
+    )
+    position = serializers.CharField(
+        required=False, allow_blank=True, max_length=8, help_text="ISO 6947, such as PF; empty: not known, not checked"
+    )
+
+
 class FinishIn(VersionIn):
     """``look`` where the order asks for one. Photos are added to the look afterwards, or by the order's photo steps."""
 
@@ -312,6 +325,7 @@ class FinishIn(VersionIn):
     note = serializers.CharField(required=False, allow_blank=True)
     minutes_spent = serializers.IntegerField(min_value=0, max_value=100_000, required=False)
     also_repaired = serializers.ListField(child=serializers.IntegerField(), required=False, max_length=50)
+    weld = WeldIn(required=False)
 
 
 class Finish(APIView):
@@ -329,7 +343,8 @@ class Finish(APIView):
                 look["bolts"] = [BoltInput(**each) for each in look.get("bolts", [])]
                 look = LookInput(**look)
             version = data.pop("version")
-            who = {"actor": request.user, "now": timezone.now()}
+            weld = WeldInput(**data.pop("weld", {}))
+            who = {"actor": request.user, "now": timezone.now(), "weld": weld}
             actions.finish(order_id=order, expected_version=version, look=look, **data, **who)
             return 200, dict(OrderWhole(queries.order_in_sight(request.user, order)).data)
 

@@ -22,7 +22,7 @@ from assets_app.people import rules as rights
 from assets_app.people.models import Person
 from assets_app.people.queries import day_at, qualified_for
 from assets_app.refusals import NotAllowed, NotFound, Refused
-from schedules.work import actions, forms, queries, rules
+from schedules.work import actions, forms, queries, rules, welding
 from schedules.work.finishing import LookInput
 from schedules.work.models import WorkOrder
 
@@ -53,6 +53,9 @@ class FinishForms:
         if self.look is None:
             return None
         return LookInput(findings=[form.finding() for form in self.given], **self.look.cleaned_data)
+
+    def weld(self) -> welding.WeldInput:
+        return self.work.weld() if isinstance(self.work, forms.WeldRepairForm) else welding.NOTHING_TOLD
 
     def photos(self) -> list[PhotoInput]:
         sent = [(None, upload) for upload in self.work.cleaned_data.get("photos") or []]
@@ -102,6 +105,7 @@ def finish(request: HttpRequest, order_id: int) -> HttpResponse:
                 note=told["done_note"],
                 minutes_spent=told["minutes_spent"] or 0,
                 also_repaired=told.get("also_repaired") or (),
+                weld=made.weld(),
                 actor=request.user,
                 now=timezone.now(),
             )
@@ -123,7 +127,10 @@ def _forms(order: WorkOrder, person: Person, *, data: Any = None, files: Any = N
     opened = data is not None or typed is not None
     told = typed.dict() if typed is not None else None
     if order.kind != rules.INSPECT:
-        return FinishForms(forms.RepairForm(data, files, order=order, auto_id=ids, initial=told), open=opened)
+        row = {"order": order, "auto_id": ids, "initial": told}
+        if welding.welds(order):
+            return FinishForms(forms.WeldRepairForm(data, files, person=person, **row), open=opened)
+        return FinishForms(forms.RepairForm(data, files, **row), open=opened)
     found = queries.open_findings(order.joint_id)
     known = [(one.pk, f"{KINDS[one.kind].words} found {one.found_on:%-d %b %Y}, measured again") for one in found]
     row = {"joint": order.joint, "known": known}

@@ -18,8 +18,9 @@ from assets_app.register.models import Joint
 from schedules.due import actions as due
 from schedules.due.models import Policy, Programme
 from schedules.due.programme_actions import ensure_programme
-from schedules.work import events, orders, rules
+from schedules.work import events, orders, rules, welding
 from schedules.work.models import WorkOrder
+from schedules.work.welding import NOTHING_TOLD, WeldInput
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,12 +54,14 @@ def finish(
     note: str = "",
     minutes_spent: int = 0,
     also_repaired: Sequence[int] = (),
+    weld: WeldInput = NOTHING_TOLD,
 ) -> WorkOrder:
     """The work is done. An inspection writes its look; a repair marks its findings repaired and owes a look after it;
     tightening owes a re-check. All of it, and the mark that recomputes the date, stands or falls together.
 
-    ``also_repaired``: further findings of the joint that the work put right. Refusals: ``steps_open``, ``look_needed``,
-    ``look_not_asked``, ``other_joint``, and whatever recording a look refuses.
+    ``also_repaired``: further findings of the joint that the work put right. ``weld``: who welded and how, where the
+    order welds. Refusals: ``steps_open``, ``look_needed``, ``look_not_asked``, ``other_joint``,
+    ``welder_not_qualified``, and whatever recording a look refuses.
     """
     if minutes_spent < 0:
         raise Unprocessable("out_of_range", "Minutes are 0 or more.", field="minutes_spent")
@@ -79,6 +82,7 @@ def finish(
             complete = look is None or look.result != Inspection.Result.INCOMPLETE
             if complete:
                 _check_steps(order)
+            covering = welding.answer_for(deed, weld)
             order.done_note = note.strip() or order.done_note
             order.minutes_spent += minutes_spent
             deed.facts |= {"note": note.strip(), "minutes": minutes_spent}
@@ -86,6 +90,7 @@ def finish(
                 _write_look(deed, look, photos)
             else:
                 _write_repair(deed, photos, also_repaired)
+                welding.count(deed, covering)
             if not complete:
                 order.state, deed.entry = rules.PART_DONE, "order.look_incomplete"
                 return order
@@ -106,7 +111,8 @@ def verify(*, order_id: int, expected_version: int, actor: Person, now: datetime
         entry="order.verified",
     ) as deed:
         order = deed.order
-        if order.done_by_id == actor.pk or order.steps.filter(done_by=actor).exists():
+        worked = order.done_by_id == actor.pk or order.steps.filter(done_by=actor).exists()
+        if worked or welding.welded_any([order.pk], actor):
             raise NotAllowed("did_the_work", "You did this work; another person must verify it.")
         order.verified_by, order.verified_at, order.closed_at = actor, now, now
         deed.facts |= {"note": note.strip(), "done_by": order.done_by.display_name if order.done_by else None}

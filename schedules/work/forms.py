@@ -10,7 +10,7 @@ from assets_app.inspections.forms import LookForm, PhotosField
 from assets_app.inspections.kinds import KINDS
 from assets_app.people.models import Person
 from assets_app.register.models import Joint
-from schedules.work import queries, rules
+from schedules.work import queries, rules, welding
 from schedules.work.models import Wait, WorkOrder
 
 DAY = {"type": "date"}
@@ -116,6 +116,37 @@ class RepairForm(FinishForm):
         self.fields["also_repaired"].choices = words
         if not words:
             del self.fields["also_repaired"]
+
+
+class WeldRepairForm(RepairForm):
+    """A repair that welds: who welded, by which process, in which position."""
+
+    welder_id = forms.TypedChoiceField(label="Welded by", coerce=int)
+    weld_process = forms.CharField(
+        label="Welding process", required=False, max_length=8, help_text="its number in ISO 4063, such as 135"
+    )
+    weld_position = forms.CharField(
+        label="Welding position",
+        required=False,
+        max_length=8,
+        help_text="after ISO 6947, such as PF; left empty it is not known and not checked",
+    )
+    field_order = ("welder_id", "weld_process", "weld_position")
+
+    def __init__(self, *args: Any, order: WorkOrder, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, order=order, **kwargs)
+        workers: list[Person] = queries.workers_at(order.site_id)
+        self.fields["welder_id"].choices = [(who.pk, who.display_name) for who in workers]
+        self.fields["welder_id"].initial = person.pk
+        self.fields["weld_process"].initial = welding.process_of(order.joint)
+        if not self.fields["weld_process"].initial:
+            self.fields["weld_process"].help_text += "; the register does not know it. Left empty it is not checked"
+
+    def weld(self) -> welding.WeldInput:
+        told = self.cleaned_data
+        return welding.WeldInput(
+            welder_id=told["welder_id"], process=told["weld_process"], position=told["weld_position"]
+        )
 
 
 class OrderLookForm(LookForm):

@@ -12,7 +12,7 @@ from assets_app.people.models import Person
 from assets_app.record import actions as record
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Asset, Joint
-from schedules.work import events
+from schedules.work import events, welding
 from schedules.work.models import Hold, Step, WorkOrder
 
 
@@ -122,10 +122,15 @@ def did_the_work(hold: Hold, person: Person) -> bool:
         return True
     if Step.objects.filter(order__in=here, done_by=person, done_at__gte=hold.placed_at).exists():
         return True
+    since = here.filter(done_at__gte=hold.placed_at)
+    if welding.welded_any(since.values_list("pk", flat=True), person):
+        return True
     if hold.finding_id is None:
         return False
     own = work.filter(finding_id=hold.finding_id)
-    return own.filter(done_by=person).exists() or Step.objects.filter(order__in=own, done_by=person).exists()
+    if own.filter(done_by=person).exists() or Step.objects.filter(order__in=own, done_by=person).exists():
+        return True
+    return welding.welded_any(own.values_list("pk", flat=True), person)
 
 
 def _place(hold: Hold, actor: Person | None, now: datetime) -> Hold:

@@ -22,7 +22,7 @@ from assets_app.people import rules as rights
 from assets_app.people.models import Person
 from assets_app.people.queries import day_at, roles_at, sites_of
 from assets_app.refusals import NotAllowed, NotFound, Refused, Unprocessable
-from schedules.work import actions, finish_page, forms, hold_pages, queries, rules
+from schedules.work import actions, finish_page, forms, hold_pages, queries, rules, welding
 from schedules.work.models import WorkOrder
 
 ROWS = 100
@@ -221,6 +221,7 @@ def show_order(
         "may_put_off": rights.may("deferral.sign", roles) and row.state in rules.AT_WORK and row.due_on is not None,
         "may_order_parts": rights.may("order.plan", roles),
         "finish": finish or finish_page.blank(row, request.user, roles),
+        "weld": welding.weld_of(row.pk) if welding.welds(row) else None,
         "holds": list(queries.standing_holds([row.asset_id])),
         "who_lifts": queries.who_lifts(row.site_id),
         "deferral": row.deferrals.filter(state="standing").select_related("signed_by").first(),

@@ -11,10 +11,12 @@ from datetime import date, datetime, timedelta
 from itertools import count
 
 from django.core.files.base import ContentFile
+from django.utils import timezone
 from PIL import Image
 
 from assets_app.inspections import marks_actions
 from assets_app.inspections.actions import add_evidence
+from assets_app.inspections.bolt_models import BoltReading
 from assets_app.labels import actions as labels
 from assets_app.models import (
     Assessment,
@@ -156,6 +158,14 @@ def _people(world: World, site: Site, other: Site) -> None:
                     expires_on=date(2030, 1, 1),
                     certificate=f"{MARK}-{role}" if where == HERE else f"depot-{role}",
                 )
+            Qualification.objects.create(
+                person=who,
+                kind="welder",
+                process="135",
+                issued_on=date(2024, 1, 1),
+                expires_on=date(2100, 1, 1),
+                last_used_on=timezone.now().date(),
+            )
             world.people[role, where] = who
     world.people["", NOWHERE] = Person.objects.create_user("visitor", password=PASSWORD)
     world.people["", SIGNED_OUT] = None
@@ -226,6 +236,10 @@ def _seen(world: World, now: datetime) -> None:
     day = {"inspected_at": now - timedelta(days=2), "inspected_on": (now - timedelta(days=2)).date()}
     look = Inspection.objects.create(method="MT", result="findings", **facts, **day)
     world.look = look.pk
+    of_bolts = Inspection.objects.create(method="BC", result="incomplete", **{**facts, "joint_id": world.bolted}, **day)
+    BoltReading.objects.create(
+        inspection=of_bolts, number=1, state="ok", torque_found_nm=320, as_typed=f"torque found 320 {MARK}"
+    )
     world.clean_look = Inspection.objects.create(method="VT", result="accepted", **facts, **day).pk
     finding = Finding.objects.create(
         joint_id=world.weld,

@@ -96,6 +96,15 @@ def held(found):
 def story(found, held, person, site, inspector, now):
     """Repaired by a technician, verified by an engineer, looked at again, lifted by the authority."""
     planner, technician, engineer = (person(role, site) for role in ("planner", "technician", "engineer"))
+    Qualification.objects.create(
+        person=technician,
+        kind="welder",
+        process="135",
+        welding_position="PF",
+        certificate="LK-77",
+        issued_on=date(2026, 2, 1),
+        expires_on=date(2028, 1, 31),
+    )
     authority = person("manager", site, authority=True)
     day = now + timedelta(days=1)
     order = raising.raise_order_for_finding(finding_id=found.pk, kind="repair", actor=planner, now=day)

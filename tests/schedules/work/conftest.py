@@ -28,9 +28,16 @@ def planner(person, site):
     return person("planner", site)
 
 
+def welds(who, **changes):
+    """A welder's certificate for everything that the orders here weld."""
+    told = {"process": "135", "welding_position": "PF", "issued_on": date(2026, 1, 10), "expires_on": date(2028, 1, 9)}
+    Qualification.objects.create(person=who, kind="welder", certificate="W-7", **(told | changes))
+    return who
+
+
 @pytest.fixture
 def technician(person, site):
-    return person("technician", site)
+    return welds(person("technician", site))
 
 
 @pytest.fixture
@@ -40,7 +47,7 @@ def inspector(person, site):
         Qualification.objects.create(
             person=who, kind="ndt", method=method, level=2, issued_on=date(2024, 1, 1), expires_on=date(2029, 1, 1)
         )
-    return who
+    return welds(who)
 
 
 @pytest.fixture

@@ -3,9 +3,10 @@
 from datetime import date
 
 import pytest
+from django.utils import timezone
 from rest_framework.test import APIClient
 
-from assets_app.models import Inspection
+from assets_app.models import Inspection, Qualification
 from schedules.models import Hold, WorkOrder
 from schedules.work.holds import place_hold
 
@@ -77,6 +78,7 @@ def test_a_finish_sent_twice_with_one_key_is_one_look(look_order, all_steps, api
 
 
 def test_the_api_walks_an_order_to_its_end(repair_order, api, planner, technician, inspector, photo):
+    Qualification.objects.filter(person=technician).update(last_used_on=timezone.now().date())
     url = f"/api/v1/orders/{repair_order.pk}/"
     version = 1
 

@@ -9,6 +9,7 @@ from schedules.models import Hold, Intent
 from schedules.work import actions, queries
 from schedules.work.finishing import finish
 from schedules.work.holds import place_hold, release_hold
+from tests.schedules.work.conftest import welds
 
 pytestmark = pytest.mark.django_db
 
@@ -100,7 +101,7 @@ def test_a_lifted_hold_is_not_lifted_again(hold, authority, now):
 
 
 def test_never_by_who_did_the_repair(hold, repair_order, all_steps, authority, person, site, now):
-    order = all_steps(repair_order, authority)
+    order = all_steps(repair_order, welds(authority))
     finish(order_id=order.pk, expected_version=order.version, actor=authority, now=now)
     with pytest.raises(NotAllowed) as refused:
         lift(hold, authority, now)
