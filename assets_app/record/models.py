@@ -53,6 +53,17 @@ class RecordEntry(models.Model):
         """The content, read."""
         return json.loads(self.content)
 
+    @property
+    def signed_as(self) -> str:
+        """The roles that who signed held then, in words; an entry from before they were written says that."""
+        if self.actor_id is None:
+            return "the service"
+        held = self.facts.get("signed_as")
+        if held is None:
+            return "not in the record"
+        authority = ["release authority"] if held["release_authority"] else []
+        return ", ".join([*held["roles"], *authority]) or "no role here"
+
 
 class IdempotencyKey(models.Model):
     """What a device sent under one key and what it was answered: the same key gets the same answer."""

@@ -171,7 +171,7 @@ def _signatures(signatures: Sequence[Signature], caution: str) -> list[Flowable]
     for one in signatures:
         certificate = f" Certificate: {one.certificate}." if one.certificate else ""
         story.append(text(f"{one.what}: {one.name}, {one.when}", PART))
-        story.append(text(f"Role held now: {one.role}.{certificate} Entry {one.sequence} of the record.", CELL))
+        story.append(text(f"Role when signed: {one.role}.{certificate} Entry {one.sequence} of the record.", CELL))
         story.append(text(f"SHA-256 {one.hash}", HASH))
     story += [
         Spacer(1, 6),

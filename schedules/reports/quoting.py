@@ -11,7 +11,7 @@ from assets_app.inspections.kinds import KINDS, LOST
 from assets_app.inspections.marks_rules import position_words
 from assets_app.inspections.models import Inspection, Method
 from assets_app.people import qualification_rules
-from assets_app.people.models import Qualification, Role
+from assets_app.people.models import Qualification
 from assets_app.record.models import RecordEntry
 from assets_app.record.rules import entry_hash
 from assets_app.record.sentences import sentence
@@ -94,13 +94,10 @@ class Quoting:
         )
 
     def signature(self, row: RecordEntry, what: str, method: str = "") -> Signature:
-        """The entry as a signature. The record does not hold roles, so they are told as they are held now."""
+        """The entry as a signature, with the role that its signer held then."""
         entry = self.entry(row)
-        roles = Role.objects.filter(person_id=row.actor_id, site=self.site).order_by("name")
-        names = [f"{role.name}{', release authority' if role.release_authority else ''}" for role in roles]
-        held = "the service" if row.actor_id is None else ", ".join(names) or "no role here now"
         certificate = self._certificate(row, method) if method else ""
-        return Signature(what, row.actor_name, held, certificate, entry.when, row.sequence, row.hash)
+        return Signature(what, row.actor_name, row.signed_as, certificate, entry.when, row.sequence, row.hash)
 
     def _certificate(self, row: RecordEntry, method: str) -> str:
         if not qualification_rules.needs_ndt(method):
