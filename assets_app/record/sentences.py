@@ -34,6 +34,7 @@ PLAIN: dict[str, str] = {
     "bolts.read": "filled a bolt sheet",
     "counter.added": "set up a counter",
     "counter.changed": "changed a counter",
+    "deferral.ended": "saw a deferral end",
     "deferral.signed": "put work off",
     "deferral.withdrawn": "withdrew a deferral",
     "fixed_day.set": "set a fixed day",
