@@ -6,17 +6,17 @@ which they happened, so that permissions, qualifications, severities and the rec
 
 from __future__ import annotations
 
-import logging
 import time as clock
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime, time
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from celery import current_app
 from django.db import transaction
 from django.db.models import Q
 
+from assets_app import dispatch
 from assets_app.record import actions as record
 from assets_app.register.models import Site
 from schedules.alerts import actions as alerts
@@ -50,16 +50,21 @@ def load(*, today: date, small: bool, say: Say) -> None:
 
 @contextmanager
 def _without_worker() -> Iterator[None]:
-    """What deeds dispatch on commit runs here and in silence: no worker need be there yet, and little is left to do."""
-    log = logging.getLogger("celery.app.trace")
-    before = current_app.conf.task_always_eager, log.level
-    current_app.conf.task_always_eager = True
-    log.setLevel(logging.WARNING)
+    """What deeds send to the workers runs here when all is committed: no worker need be there yet. Each task once, for
+    it works off all there is."""
+    owed: dict[str, Any] = {}
+
+    def keep(task: Any) -> bool:
+        owed[task.name] = task
+        return True
+
+    send, dispatch.send = dispatch.send, keep
     try:
         yield
+        while owed:
+            owed.popitem()[1]()
     finally:
-        current_app.conf.task_always_eager = before[0]
-        log.setLevel(before[1])
+        dispatch.send = send
 
 
 def _set_the_stage(today: date, small: bool, told: Say) -> Stage:
@@ -85,6 +90,7 @@ def _set_the_stage(today: date, small: bool, told: Say) -> Stage:
         built=built,
         duties=duties,
         routine=Routine(duties),
+        small=small,
     )
     _begin_record(stage)
     looks.write_into(stage, owed.plan_looks(built, duties, today=today))

@@ -11,6 +11,7 @@ from schedules.demo.places import chance
 
 SIZE = (640, 480)
 PX_PER_MM = 8
+CRACK_FROM, TOE = 200, 300  # px
 STEEL, WELD, DARK, PAPER = "#9aa3ab", "#c7ccd1", "#20262c", "#f4f1ea"
 
 
@@ -19,7 +20,7 @@ def weld(number: int, crack_mm: float = 0.0) -> bytes:
     """A fillet weld seen from above, its ripples, a scale in mm and, where asked for, a crack at the toe."""
     image, pen = _sheet("weld, drawn")
     dice = chance("photo", number)
-    top, toe = 170, 300
+    top, toe = 170, TOE
     pen.rectangle((0, 60, SIZE[0], toe + 60), fill=STEEL)
     pen.rectangle((0, top, SIZE[0], toe), fill=WELD)
     for x in range(-30, SIZE[0], 14):
@@ -29,6 +30,11 @@ def weld(number: int, crack_mm: float = 0.0) -> bytes:
         _crack(pen, toe, crack_mm, number)
     _scale(pen)
     return _png(image)
+
+
+def end_of_crack(crack_mm: float) -> tuple[float, float]:
+    """Where the crack of ``weld`` ends, in shares of the picture's width and height."""
+    return (CRACK_FROM + crack_mm * PX_PER_MM) / SIZE[0], TOE / SIZE[1]
 
 
 @cache
@@ -58,7 +64,7 @@ def _sheet(words: str) -> tuple[Image.Image, ImageDraw.ImageDraw]:
 
 def _crack(pen: ImageDraw.ImageDraw, toe: int, crack_mm: float, number: int) -> None:
     dice = chance("crack", number)
-    x, y = 200.0, float(toe)
+    x, y = float(CRACK_FROM), float(toe)
     end = x + crack_mm * PX_PER_MM
     points = [(x, y)]
     while x < end:

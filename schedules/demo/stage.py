@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from assets_app.people.models import Person
@@ -15,6 +16,7 @@ from schedules.demo.places import ZONE
 from schedules.demo.routine import Routine
 from schedules.demo.steel import Built
 
+T = TypeVar("T")
 Deed = Callable[[datetime], object]
 
 
@@ -30,9 +32,14 @@ class Stage:
     built: list[Built]
     duties: dict[str, Duty]
     routine: Routine
+    small: bool = False
     played: int = 0
     _told: int = 0
     _deeds: list[tuple[datetime, int, Deed]] = field(default_factory=list)
+
+    def some(self, rows: Sequence[T]) -> Sequence[T]:
+        """All of them; of the small demo every third."""
+        return rows[::3] if self.small else rows
 
     @property
     def begin(self) -> datetime:

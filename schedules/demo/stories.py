@@ -10,7 +10,7 @@ from assets_app.inspections import hooks
 from assets_app.inspections.actions import FindingInput, PhotoInput, sign_assessment
 from assets_app.inspections.models import Finding
 from schedules.deferral.actions import sign_deferral
-from schedules.demo import orders, photos
+from schedules.demo import handiwork, orders, photos
 from schedules.demo.drawings import Bolts, Welds
 from schedules.demo.looks import look, mechanic
 from schedules.demo.people import DEPOT, PIER
@@ -38,16 +38,17 @@ PUT_OFF = (
 def write_into(stage: Stage) -> None:
     picker = Picker(stage)
     _growing_crack(stage, picker.take(welded, several, at(PIER), picker.window(3.0, 12.0)))
-    for place, days in enumerate(REPAIRED):
+    for place, days in enumerate(stage.some(REPAIRED)):
         tests = (bolted,) if place % 4 == 3 else (welded, several)
         _repaired(stage, picker.take(*tests, at(PIER if place % 3 else DEPOT)), days, place)
-    for place, row in enumerate(PUT_OFF):
+    for place, row in enumerate(stage.some(PUT_OFF)):
         site = PIER if place not in (3, 6) else DEPOT
         _put_off(stage, picker.take(welded, several, at(site), picker.window(WIDE_YEARS)), *row)
     _watched(stage, picker)
     _open_repairs(stage, picker)
     _cracks_on_single_path(stage, picker)
     _lift_held(stage)
+    handiwork.write_into(stage, picker)
 
 
 # --- one defect each ------------------------------------------------------------------------------------------------

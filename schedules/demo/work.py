@@ -15,7 +15,7 @@ from schedules.demo.people import NDT, PIER
 from schedules.demo.places import chance
 from schedules.demo.stage import Stage
 from schedules.due import actions as due
-from schedules.due.engine import in_scope, recompute
+from schedules.due.engine import recompute
 from schedules.due.store import Scope
 from schedules.work import actions as work
 from schedules.work.models import WorkOrder
@@ -52,10 +52,10 @@ def see_old_alerts(stage: Stage) -> None:
 
 
 def _raise_all(stage: Stage, moment: datetime) -> None:
-    """The planner computes afresh and raises what falls due in the next weeks."""
+    """The planner has the dates computed as they stand that day, and raises what falls due in the next weeks."""
     for site in stage.sites.values():
         scope = Scope(asset_range=(0, 2**31), site_id=site.pk)
-        recompute(scope, now=moment, rate=in_scope(scope))
+        recompute(scope, now=moment)
         work.raise_due_orders(site_id=site.pk, within_days=WITHIN_DAYS, actor=stage.people["tam"], now=moment)
 
 

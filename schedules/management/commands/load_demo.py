@@ -16,6 +16,8 @@ from schedules.demo.people import PASSWORD, SIGN_INS
 class Command(BaseCommand):
     help = "Load the demo into an empty database; refused where sites are there already."
 
+    requires_system_checks = ()  # `migrate` has just made them; people wait for this
+
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--today", help="the demo's day, YYYY-MM-DD (default: today at Larkmoor)")
         parser.add_argument("--sign-ins", action="store_true", help="only print who signs in and what to look at")
