@@ -53,9 +53,10 @@ class Stack:
 
     def start(self) -> None:
         """Beat, the workers and the web, each by exactly its command."""
-        self.manage("collectstatic", "--noinput", "--verbosity=0")
-        for name in ("beat", "worker", "web"):
+        for name in ("beat", "worker"):
             self.supervisor.start(*self._services(name))
+        self.manage("collectstatic", "--noinput", "--verbosity=0")  # only the web asks for these; the others come up
+        self.supervisor.start(*self._services("web"))
 
     def manage(self, *arguments: str) -> None:
         """Run a management command as the web would see the world."""

@@ -446,7 +446,7 @@ SETTING_UP = {
     ),
     "GET bolt-sheet": Row("bolt_check.record", pk("bolted", "joint_id"), shows=True),
     "POST bolt-sheet": Row("bolt_check.record", pk("bolted", "joint_id"), lambda w: {"rest": "1"}),
-    "GET api-bolt-sheets": Row(SIGNED_IN),
+    "GET api-bolt-sheets": LISTED,
     "POST api-bolt-sheets": Row(
         "bolt_check.record",
         sent=lambda w: {

@@ -12,7 +12,7 @@ from running import faults, faults_checks, faults_page, mail_sink
 from running.faults_breaker import plan
 from running.processes import ROOT
 
-KILLS = 6
+KILLS, JOINTS = 4, 160
 
 
 @pytest.fixture(scope="module")
@@ -24,7 +24,7 @@ def report(tmp_path_factory):
 
     out = tmp_path_factory.mktemp("faults") / "faults.json"
     seed = os.environ.get("FAULTS_SEED", "20261025")
-    size = ["--kills", str(KILLS), "--joints", "400", "--assets", "8", "--seed", seed, "--rest", "150"]
+    size = ["--kills", str(KILLS), "--joints", str(JOINTS), "--assets", "5", "--seed", seed, "--rest", "400"]
     command = [sys.executable, "-m", "running.faults", *size, "--out", str(out)]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True)
     assert out.exists(), done.stderr[-3000:]
@@ -38,7 +38,7 @@ def test_after_kills_crashes_and_a_jump_of_the_clock_every_date_is_right_and_eve
     assert report["done"]["kills"] == KILLS
     assert {"Redis emptied", "Redis stopped", "clock jumps"} <= report["done"].keys()
     assert report["posted meanwhile"]["read"] > 0
-    assert report["found"]["due dates"] == 400
+    assert report["found"]["due dates"] == JOINTS
 
 
 @pytest.mark.hostile
