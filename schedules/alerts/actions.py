@@ -90,11 +90,12 @@ def _raise_for_site(site: Site, now: datetime) -> int:
 
 
 def _look_at_dates(site: Site, through: date | None, today: date, now: datetime) -> None:
-    """Rows that became overdue since the last scan, and all that are due soon. A changed row tells of itself."""
+    """Rows that became overdue since the last scan, and all that are due soon. A changed row tells of itself, by the
+    day it was computed with: one computed before midnight and committed after the last scan is found a day later."""
     soon = today + timedelta(days=_soon_days(site.pk))
     rows = DueDate.objects.filter(site=site, due_on__lte=soon)
     if through is not None:
-        rows = rows.filter(due_on__gte=through)
+        rows = rows.filter(due_on__gte=through - timedelta(days=1))
     found = rows.values_list("programme_id", "joint_id", "method", "due_on").iterator(chunk_size=AT_ONCE)
     _tell_of_due(site, [(*row[:3], row[3].toordinal()) for row in found], today, now)
 

@@ -62,6 +62,16 @@ def test_a_day_that_passes_makes_a_look_overdue_without_any_change(dated, site, 
     assert keys("overdue") == [f"overdue:{dated.pk}:2026-06-16"]
 
 
+def test_a_row_written_by_yesterday_s_day_after_today_s_look_is_told_the_next_day(dated, site, now):
+    """A recompute that began before midnight may commit after the new day's look: its row became overdue unseen."""
+    actions.raise_owed(now=now)  # the look of 15 June is done
+    Intent.objects.all().delete()
+    DueDate.objects.filter(programme=dated).update(due_on=date(2026, 6, 14))  # by 14 June's day: not overdue
+    for days in (1, 2, 3):
+        actions.raise_owed(now=now + timedelta(days=days))
+    assert keys("overdue") == [f"overdue:{dated.pk}:2026-06-14"]
+
+
 def test_a_service_that_slept_for_a_month_finds_what_fell_due_meanwhile(dated, site, now):
     Intent.objects.all().delete()
     DueDate.objects.filter(programme=dated).update(due_on=date(2026, 8, 1))
