@@ -111,8 +111,11 @@ def other_site(db):
 
 @pytest.fixture
 def person(db):
-    """``person("planner", site)`` makes somebody with that role there; ``authority=True`` may lift holds."""
-    from assets_app.models import Person, Role
+    """``person("planner", site)`` makes somebody with that role there; ``authority=True`` may lift holds.
+
+    An engineer has a certificate.
+    """
+    from assets_app.models import Person, Qualification, Role
 
     made = 0
 
@@ -124,6 +127,10 @@ def person(db):
         )
         if role:
             Role.objects.create(person=who, site=site, name=role, release_authority=authority)
+        if role == "engineer":
+            Qualification.objects.create(
+                person=who, kind="engineer", issued_on=date(2020, 1, 1), expires_on=date(2099, 12, 31)
+            )
         return who
 
     return make

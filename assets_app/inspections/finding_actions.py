@@ -13,7 +13,7 @@ from assets_app.inspections.kinds import KINDS
 from assets_app.inspections.models import SEVERITY_ORDER, Assessment, Finding, Inspection, Severity
 from assets_app.people.models import Person, RoleName
 from assets_app.people.qualification_rules import add_months
-from assets_app.people.queries import day_at, require
+from assets_app.people.queries import day_at, require, require_signature
 from assets_app.record import actions as record
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Joint
@@ -41,7 +41,7 @@ def raise_severity(*, finding_id: int, severity: str, reason: str, actor: Person
 
 def lower_severity(*, finding_id: int, severity: str, reason: str, actor: Person, now: datetime) -> Finding:
     """Call a finding milder: an engineer's signature and reason. A crack needs an assessment with an end instead."""
-    _allowed(finding_id, "finding.lower", actor)
+    _signs(finding_id, "finding.lower", actor, now)
     _known_severity(severity)
     _reason(reason)
     with transaction.atomic():
@@ -79,7 +79,7 @@ def sign_assessment(
     _reason(reason)
     if finding_id is None:
         return _assess_life(joint_id or 0, ends_on, reason.strip(), actor, now)
-    _allowed(finding_id, "finding.assess", actor)
+    _signs(finding_id, "finding.assess", actor, now)
     _known_severity(severity)
     with transaction.atomic():
         finding = _locked_open(finding_id)
@@ -114,6 +114,8 @@ def close_finding(*, finding_id: int, reason: str, actor: Person, now: datetime)
         grave = _is_crack(finding) or {finding.severity, finding.severity_computed} & set(rules.GRAVE)
         if grave and RoleName.ENGINEER.value not in roles:
             raise NotAllowed("engineer_needed", "Only an engineer closes a crack or a finding that stops use.")
+        if grave:
+            _signs(finding_id, "finding.lower", actor, now)
         finding.state, finding.closed_on = Finding.State.CLOSED, day_at(finding.joint.asset.site, now)
         finding.save()
         _tell(finding, "finding.closed", actor, now, reason=reason.strip())
@@ -157,7 +159,7 @@ def _assess_life(joint_id: int, ends_on: date, reason: str, actor: Person, now: 
     joint = Joint.objects.select_related("asset__site").filter(pk=joint_id).first()
     if joint is None:
         raise NotFound("not_found", "There is nothing here that you can see.")
-    require(actor, "finding.assess", joint.asset.site_id)
+    require_signature(actor, "finding.assess", joint.asset.site_id, now)
     with transaction.atomic():
         Joint.objects.select_for_update().get(pk=joint.pk)
         _check_end(ends_on, _a_year_on(joint, now), joint, now)
@@ -201,10 +203,18 @@ def _check_end(ends_on: date, latest: date, joint: Joint, now: datetime) -> None
 
 
 def _allowed(finding_id: int, deed: str, actor: Person) -> frozenset[str]:
+    return require(actor, deed, _site_of(finding_id))
+
+
+def _signs(finding_id: int, deed: str, actor: Person, now: datetime) -> None:
+    require_signature(actor, deed, _site_of(finding_id), now)
+
+
+def _site_of(finding_id: int) -> int:
     site_id = Finding.objects.filter(pk=finding_id).values_list("joint__asset__site_id", flat=True).first()
     if site_id is None:
         raise NotFound("not_found", "There is nothing here that you can see.")
-    return require(actor, deed, site_id)
+    return site_id
 
 
 def _locked(finding_id: int) -> Finding:

@@ -125,6 +125,18 @@ def why_not_ndt(certificates: Iterable[Certificate], method: str, on: date) -> s
     return f"the {method} certificate ran out on {max(c.expires_on for c in high):%-d %b %Y}"
 
 
+def why_not_engineer(certificates: Iterable[Certificate], on: date) -> str:
+    """Why none of somebody's certificates lets them sign as an engineer on the day; empty where one does."""
+    own = [certificate for certificate in certificates if certificate.kind == "engineer"]
+    if any(runs(certificate, on) for certificate in own):
+        return ""
+    if not own:
+        return "no engineer's certificate is on file"
+    if all(certificate.issued_on > on for certificate in own):
+        return f"the engineer's certificate was only issued on {min(one.issued_on for one in own):%-d %b %Y}"
+    return f"the engineer's certificate ran out on {max(one.expires_on for one in own):%-d %b %Y}"
+
+
 def state(certificate: Certificate, on: date, *, warn_days: int = 60) -> str:
     """``valid``, ``runs out soon``, ``ran out``, ``not yet valid`` or ``continuity lapsed``."""
     if on < certificate.issued_on:

@@ -126,6 +126,45 @@ def require_welder(welder: Person, site_id: int, on: date, *, process: str = "",
     )
 
 
+def require_signature(person: Person, deed: str, site_id: int, now: datetime) -> frozenset[str]:
+    """``require``, and where only the engineer's role lets the person do it, a certificate that runs on the day.
+
+    Refuses (``engineer_not_certified``) with the reason and who could; who may do it by another role too is not asked.
+    """
+    roles = require(person, deed, site_id)
+    why = why_not_signed(person, deed, roles, day_at(Site.objects.get(pk=site_id), now))
+    if why:
+        could = who_could_sign(deed, site_id, now)
+        who_could = f"{' or '.join(could)} could." if could else "Nobody at this site could today."
+        message = f"You cannot sign this as an engineer: {why}. {who_could}"
+        raise NotAllowed("engineer_not_certified", message, deed=deed, who_could=could)
+    return roles
+
+
+def why_not_signed(person: Person, deed: str, roles: frozenset[str], on: date) -> str:
+    """Why a certificate keeps the person from ``deed`` on the day; empty where none does."""
+    if roles & (rules.MAY[deed] - {rules.ENGINEER}):
+        return ""
+    return qualification_rules.why_not_engineer(person.qualifications.all(), on)
+
+
+def who_could_sign(deed: str, site_id: int, now: datetime) -> list[str]:
+    """Names of the people at the site who may do ``deed`` today, certificates and release authority heeded."""
+    on = day_at(Site.objects.get(pk=site_id), now)
+    held: dict[Person, set[str]] = {}
+    rows = Role.objects.filter(site_id=site_id, person__is_active=True).select_related("person")
+    lifting = set(rows.filter(release_authority=True).values_list("person_id", flat=True))
+    for role in rows.order_by("person__last_name", "person__first_name", "person__username"):
+        held.setdefault(role.person, set()).add(role.name)
+    return [
+        who.display_name
+        for who, names in held.items()
+        if rules.may(deed, names)
+        and not why_not_signed(who, deed, frozenset(names), on)
+        and (deed != "hold.release" or who.pk in lifting)
+    ]
+
+
 def colleagues_of(person: Person) -> QuerySet[Person]:
     """Everybody with a role at a site where ``person`` has one."""
     return Person.objects.filter(roles__site__in=sites_of(person)).distinct().order_by("last_name", "first_name", "pk")

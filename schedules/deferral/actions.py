@@ -31,10 +31,11 @@ def sign_deferral(
 ) -> Deferral:
     """Put an order off until a day. The order keeps the day on which it was due; it is shown as put off until the end.
 
-    Refusals: ``reason_needed``, ``interim_needed``, ``order_changed``, ``order_state``, ``no_due_date``,
-    ``already_deferred``, ``cannot_be_deferred`` (a finding stops use), ``ends_too_early``, ``beyond_window``.
+    Refusals: ``engineer_not_certified``, ``reason_needed``, ``interim_needed``, ``order_changed``, ``order_state``,
+    ``no_due_date``, ``already_deferred``, ``cannot_be_deferred`` (a finding stops use), ``ends_too_early``,
+    ``beyond_window``.
     """
-    people.require(actor, "deferral.sign", orders.site_of(order_id))
+    people.require_signature(actor, "deferral.sign", orders.site_of(order_id), now)
     if not reason.strip():
         raise Unprocessable("reason_needed", "Say why it is put off.", field="reason")
     if not interim_measure.strip():

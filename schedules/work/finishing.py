@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db import transaction
+from django.db import OperationalError, transaction
 
 from assets_app.inspections import bolt_sheet_actions
 from assets_app.inspections.actions import FindingInput, PhotoInput, add_evidence, mark_repaired, record_inspection
@@ -21,6 +22,8 @@ from schedules.due.programme_actions import ensure_programme
 from schedules.work import events, orders, rules, welding
 from schedules.work.models import WorkOrder
 from schedules.work.welding import NOTHING_TOLD, WeldInput
+
+_log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -160,7 +163,10 @@ def answer_by_look(*, inspection_id: int, now: datetime) -> WorkOrder | None:
 
 
 def answer_owed(*, now: datetime) -> int:
-    """Open orders whose look stands already: finds what a crash between look and order left."""
+    """Open orders whose look stands already: finds what a crash between look and order left.
+
+    One that cannot be answered is logged and keeps no other from its answer; it is tried again at the next call.
+    """
     answered = 0
     for order in WorkOrder.objects.filter(kind=rules.INSPECT, state__in=rules.AT_WORK).iterator(chunk_size=1000):
         look = (
@@ -170,8 +176,12 @@ def answer_owed(*, now: datetime) -> int:
             .exclude(result=Inspection.Result.INCOMPLETE)
             .first()
         )
-        if look is not None and answer_by_look(inspection_id=look.pk, now=now) is not None:
-            answered += 1
+        try:
+            answered += look is not None and answer_by_look(inspection_id=look.pk, now=now) is not None
+        except OperationalError:
+            raise  # the database is away: the task is tried again
+        except Exception:
+            _log.exception("order %s could not be answered by its look", order.number)
     return answered
 
 

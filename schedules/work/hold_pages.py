@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from assets_app.inspections.models import Severity
-from assets_app.people.queries import is_release_authority
+from assets_app.people.queries import day_at, is_release_authority, roles_at, why_not_signed
 from assets_app.refusals import NotAllowed, NotFound, Refused
 from schedules.work import actions, forms, queries
 from schedules.work.holds import did_the_work
@@ -84,6 +84,11 @@ def _show(
 def _row(request: HttpRequest, hold: Hold, tried: tuple[int, forms.ReleaseForm] | None) -> dict[str, object]:
     row: dict[str, object] = {"hold": hold, "who_lifts": queries.who_lifts(hold.site_id), "form": None, "why_not": ""}
     if not is_release_authority(request.user, hold.site_id):
+        return row
+    roles = roles_at(request.user, hold.site_id)
+    why_not = why_not_signed(request.user, "hold.release", roles, day_at(hold.site, timezone.now()))
+    if why_not:
+        row["why_not"] = f"You cannot lift it as an engineer: {why_not}."
         return row
     if did_the_work(hold, request.user):
         row["why_not"] = "You did work on it, so another authority must lift it."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
 
@@ -83,13 +84,13 @@ def place_for_finding(*, finding: Finding, now: datetime) -> Hold | None:
 def release_hold(*, hold_id: int, reason: str, evidence: str, actor: Person, now: datetime) -> Hold:
     """Lift a hold. Only a named authority of the site, never who did the work, with the reason and the evidence.
 
-    Refusals: ``not_release_authority``, ``did_the_work``, ``reason_needed``, ``evidence_needed``, ``already_released``,
-    ``finding_still_open`` (what it stands on still says *hold now*).
+    Refusals: ``engineer_not_certified``, ``not_release_authority``, ``did_the_work``, ``reason_needed``,
+    ``evidence_needed``, ``already_released``, ``finding_still_open`` (what it stands on still says *hold now*).
     """
     known = Hold.objects.filter(pk=hold_id).first()
     if known is None:
         raise NotFound("not_found", "There is nothing here that you can see.")
-    people.require(actor, "hold.release", known.site_id)
+    people.require_signature(actor, "hold.release", known.site_id, now)
     if not people.is_release_authority(actor, known.site_id):
         raise NotAllowed("not_release_authority", "Only a person named as release authority of this site lifts a hold.")
     if not reason.strip():
@@ -97,9 +98,13 @@ def release_hold(*, hold_id: int, reason: str, evidence: str, actor: Person, now
     if not evidence.strip():
         raise Unprocessable("evidence_needed", "Name the report, certificate or photo relied on.", field="evidence")
     with transaction.atomic():
-        hold = Hold.objects.select_for_update(of=("self",)).select_related("finding", "asset", "joint").get(pk=hold_id)
+        hold = (
+            Hold.objects.select_for_update(of=("self",))
+            .select_related("finding", "asset", "joint", "site")
+            .get(pk=hold_id)
+        )
         if hold.released_at is not None:
-            raise Conflict("already_released", f"It was lifted on {hold.released_at:%-d %b %Y}.")
+            raise _already("already_released", "It was lifted", hold, hold.released_by, hold.released_at)
         if did_the_work(hold, actor):
             raise NotAllowed("did_the_work", "You did the work on it; another authority must lift the hold.")
         if hold.finding and hold.finding.is_open and hold.finding.severity == Severity.HOLD_NOW:
@@ -138,10 +143,21 @@ def _place(hold: Hold, actor: Person | None, now: datetime) -> Hold:
         with transaction.atomic():
             hold.save(force_insert=True)
     except IntegrityError:
-        raise Conflict("already_held", "A hold stands on this finding already.") from None
+        rows = Hold.objects.select_related("site", "placed_by").filter(finding=hold.finding, released_at=None)
+        standing = rows.first() or hold  # lifted again meanwhile: then this one may be placed by asking once more
+        said = "A hold stands on this finding already: placed"
+        raise _already("already_held", said, standing, standing.placed_by, standing.placed_at) from None
     _write_down(hold, "hold.placed", actor, now, reason=hold.reason)
     events.hold_placed.send(sender=__name__, hold=hold, now=now)
     return hold
+
+
+def _already(code: str, said: str, hold: Hold, who: Person | None, at: datetime) -> Conflict:
+    """Who was first, and when, by the site's clock."""
+    name = who.display_name if who else "the rule table"
+    local = at.astimezone(ZoneInfo(hold.site.time_zone))
+    message = f"{said} by {name} on {local:%-d %b %Y at %H:%M}."
+    return Conflict(code, message, hold=hold.pk, by=name, at=at.isoformat())
 
 
 def _write_down(hold: Hold, deed: str, actor: Person | None, now: datetime, **facts: str) -> None:

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -91,7 +92,14 @@ def check_version(order: WorkOrder, expected: int) -> None:
     if order.version == expected:
         return
     changes = changed_since(order, expected)
-    said = "; ".join(f"{one['deed']} by {one['by']}" for one in changes) or "it was changed"
+    zone = ZoneInfo(order.site.time_zone)
+    said = (
+        "; ".join(
+            f"{one['deed']} by {one['by']} on {datetime.fromisoformat(one['at']).astimezone(zone):%-d %b %Y at %H:%M}"
+            for one in changes
+        )
+        or "it was changed"
+    )
     raise Conflict(
         "order_changed",
         f"The order changed since you opened it: {said}. Look at it again, then decide.",

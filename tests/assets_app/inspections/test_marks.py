@@ -105,7 +105,8 @@ def test_words_of_a_mark_are_escaped():
 def test_a_mark_is_added_shown_and_recorded(photo, inspector, now):
     mark = mark_photo(evidence_id=photo.pk, actor=inspector, now=now, **ARROW)
     facts = RecordEntry.objects.get(deed="photo.marked").facts
-    assert facts == ARROW | {"photo": photo.pk, "sha256": photo.original_sha256}
+    signed_as = {"roles": ["inspector"], "release_authority": False}
+    assert facts == ARROW | {"photo": photo.pk, "sha256": photo.original_sha256, "signed_as": signed_as}
     assert list(marks_queries.marks_for(inspector)) == [mark]
 
 
