@@ -14,6 +14,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
 from typing import TextIO
@@ -106,12 +107,14 @@ def _secret_key() -> str:
 
 
 def _prepare(env: dict[str, str]) -> None:
-    """Tables, demo data if the database is new, static files."""
-    if DATABASE.exists():
-        _manage("migrate", "--noinput", "--verbosity=0", env=env)
-    else:
-        _make_database(env)
-    _manage("collectstatic", "--noinput", "--verbosity=0", env=env)
+    """Tables, demo data if the database is new; static files meanwhile."""
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        static = beside.submit(_manage, "collectstatic", "--noinput", "--verbosity=0", env=env)
+        if DATABASE.exists():
+            _manage("migrate", "--noinput", "--verbosity=0", env=env)
+        else:
+            _make_database(env)
+        static.result()
 
 
 def _make_database(env: dict[str, str]) -> None:
