@@ -1,5 +1,6 @@
 """Work that a deed leaves for the workers is sent after its commit. The deed stands whether or not the broker answers:
-what is owed is in the database, and beat's sweeps find it there."""
+what is owed is in the database, and beat's sweeps find it there. So every such ``on_commit`` is ``robust``: an error in
+it is logged and does not answer a deed that was done as if it had failed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""What schedules does when assets_app tells of a change: in the same transaction, synchronously."""
+"""What schedules does when assets_app tells of a change: in the same transaction, synchronously.
+
+What can only be done after the commit is robust: the deed stands by then, so an error is logged and the person is told
+that it was done. What it leaves undone stays in the database, where beat's tasks find it.
+"""
 
 from __future__ import annotations
 
@@ -57,7 +61,7 @@ def note_look(*, inspection: Inspection, now: datetime, **_: Any) -> None:
         corrections.take_back(inspection.corrects)
     due.note_look(inspection=inspection, now=now)
     if inspection.sizes.exists():
-        transaction.on_commit(_fit_growth)
+        transaction.on_commit(_fit_growth, robust=True)  # found again by its open rows
 
 
 def _fit_growth() -> None:
@@ -84,7 +88,8 @@ def hold_what_was_raised(*, finding: Finding, now: datetime, **_: Any) -> None:
 
 @receiver(events.inspection_recorded)
 def answer_order(*, inspection: Inspection, now: datetime, **_: Any) -> None:
-    transaction.on_commit(lambda: finishing.answer_by_look(inspection_id=inspection.pk, now=now))
+    """After the commit, since the order is locked before the record. An order left open is found by ``answer_owed``."""
+    transaction.on_commit(lambda: finishing.answer_by_look(inspection_id=inspection.pk, now=now), robust=True)
 
 
 @receiver(work_events.order_over)

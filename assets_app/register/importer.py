@@ -75,7 +75,7 @@ def start_import(
         row.file.save(f"{row.file_sha256[:16]}{_ending(content)}", ContentFile(content), save=False)
         row.save()
         if hand_over:
-            transaction.on_commit(_start_work)
+            transaction.on_commit(_start_work, robust=True)
     return row
 
 
@@ -101,7 +101,7 @@ def write_checked(*, import_id: int, actor: Person, now: datetime) -> RegisterIm
             started_by=actor,
             started_at=now,
         )
-        transaction.on_commit(_start_work)
+        transaction.on_commit(_start_work, robust=True)
     return written
 
 

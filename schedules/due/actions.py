@@ -256,7 +256,7 @@ def _write(marks: list[StaleMark]) -> None:
     _in_transaction()
     if marks:
         StaleMark.objects.bulk_create(marks)
-        transaction.on_commit(_start_work)
+        transaction.on_commit(_start_work, robust=True)
 
 
 def _start_work() -> None:

@@ -76,7 +76,7 @@ def start_recording(
             recording.save()
             _tell(recording, "recording.started", _facts(recording), actor=actor, now=now)
             if hand_over:
-                transaction.on_commit(_start_work)
+                transaction.on_commit(_start_work, robust=True)
     except BaseException:
         recording.file.delete(save=False)
         raise
