@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
@@ -11,6 +13,8 @@ from assets_app.people import qualification_rules, rules
 from assets_app.people.models import Person, Role
 from assets_app.refusals import NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Site
+
+LONGEST_KEY = 19  # digits; a longer one is no key of the database
 
 
 def roles_at(person: Person, site_id: int) -> frozenset[str]:
@@ -50,6 +54,20 @@ def require(person: Person, deed: str, site_id: int) -> frozenset[str]:
             who_could=rules.who_could(deed),
         )
     return roles
+
+
+def require_first(person: Person, deed: str, rows: QuerySet[Any], sent: object, key: str, site: str) -> None:
+    """``require`` before a form is looked at, where ``sent[key]`` names one of ``rows`` at a site of the person's.
+
+    ``site`` is the column of ``rows`` that holds the site. What is out of sight is left to the form and the deed, which
+    answer as if it were not there.
+    """
+    named = str(sent.get(key, "")) if isinstance(sent, Mapping) else ""
+    if not (named.isascii() and named.isdigit() and len(named) < LONGEST_KEY):
+        return
+    site_id = rows.filter(pk=int(named)).values_list(site, flat=True).first()
+    if site_id is not None and roles_at(person, site_id):
+        require(person, deed, site_id)
 
 
 def is_release_authority(person: Person, site_id: int) -> bool:

@@ -19,11 +19,14 @@ from rest_framework.routers import DefaultRouter
 
 from assets_app.doors.idempotency import once
 from assets_app.people.models import Person
+from assets_app.people.queries import require, require_first
 from assets_app.refusals import Unprocessable
 from assets_app.register import actions, importer, queries
 from assets_app.register import serializers as shapes
 from assets_app.register.models import Asset, Joint, Member, RegisterImport, Site
 from assets_app.register.serializers import checked
+
+CHANGE = "register.change"
 
 
 class _Listed(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
@@ -56,6 +59,7 @@ class AssetViews(_Listed):
 
     @extend_schema(request=shapes.AssetInput, responses={201: shapes.AssetSerializer})
     def create(self, request: Request) -> Response:
+        require_first(request.user, CHANGE, Site.objects, request.data, "site", "pk")
         given = checked(shapes.AssetInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -68,7 +72,9 @@ class AssetViews(_Listed):
     @extend_schema(request=shapes.AssetChange, responses=shapes.AssetSerializer)
     def partial_update(self, request: Request, pk: str) -> Response:
         """Change the given fields; the due dates of its joints follow."""
-        given, asset = checked(shapes.AssetChange, request.data, partial=True), self.get_object()
+        asset = self.get_object()
+        require(request.user, CHANGE, asset.site_id)
+        given = checked(shapes.AssetChange, request.data, partial=True)
 
         def deed() -> tuple[int, dict[str, Any]]:
             changed = actions.change_asset(asset_id=asset.pk, actor=request.user, now=timezone.now(), **given)
@@ -87,6 +93,7 @@ class MemberViews(_Listed):
 
     @extend_schema(request=shapes.MemberInput, responses={201: shapes.MemberSerializer})
     def create(self, request: Request) -> Response:
+        require_first(request.user, CHANGE, Asset.objects, request.data, "asset", "site_id")
         given = checked(shapes.MemberInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -99,7 +106,9 @@ class MemberViews(_Listed):
     @extend_schema(request=shapes.MemberChange, responses=shapes.MemberSerializer)
     def partial_update(self, request: Request, pk: str) -> Response:
         """Change the given fields; the joints at it follow."""
-        given, member = checked(shapes.MemberChange, request.data, partial=True), self.get_object()
+        member = self.get_object()
+        require(request.user, CHANGE, member.asset.site_id)
+        given = checked(shapes.MemberChange, request.data, partial=True)
 
         def deed() -> tuple[int, dict[str, Any]]:
             changed = actions.change_member(member_id=member.pk, actor=request.user, now=timezone.now(), **given)
@@ -131,6 +140,7 @@ class JointViews(_Listed):
 
     @extend_schema(request=shapes.JointInput, responses={201: shapes.JointSerializer})
     def create(self, request: Request) -> Response:
+        require_first(request.user, CHANGE, Asset.objects, request.data, "asset", "site_id")
         given = checked(shapes.JointInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -143,7 +153,9 @@ class JointViews(_Listed):
     @extend_schema(request=shapes.JointChange, responses=shapes.JointSerializer)
     def partial_update(self, request: Request, pk: str) -> Response:
         """Change the given fields of the joint, its weld or its bolts; its due dates follow."""
-        given, joint = checked(shapes.JointChange, request.data, partial=True), self.get_object()
+        joint = self.get_object()
+        require(request.user, CHANGE, joint.asset.site_id)
+        given = checked(shapes.JointChange, request.data, partial=True)
 
         def deed() -> tuple[int, dict[str, Any]]:
             actions.change_joint(joint_id=joint.pk, actor=request.user, now=timezone.now(), **given)
@@ -172,6 +184,7 @@ class ImportViews(_Listed):
     @extend_schema(request={"multipart/form-data": shapes.ImportInput}, responses={202: shapes.ImportListed})
     def create(self, request: Request) -> Response:
         """Send a file. Ask for the import again to see how far it is and what it found."""
+        require_first(request.user, "register.import", Site.objects, request.data, "site", "pk")
         given = checked(shapes.ImportInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:

@@ -17,11 +17,11 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from assets_app.people import rules as people_rules
 from assets_app.people.models import Role
-from assets_app.people.queries import roles_at
+from assets_app.people.queries import require, require_first, roles_at
 from assets_app.refusals import Refused
 from assets_app.register import actions, import_pages, queries
 from assets_app.register.forms import AssetForm, JointForm
-from assets_app.register.models import Asset, Joint
+from assets_app.register.models import Asset, Joint, Site
 
 SHOWN = 100
 ABLE = people_rules.MAY["register.change"]
@@ -103,6 +103,7 @@ def asset_new(request: HttpRequest) -> HttpResponse:
     form = AssetForm(request.POST or None, sites=list(able))
     status = 200
     if request.method == "POST":
+        require_first(request.user, "register.change", Site.objects, request.POST, "site", "pk")
         status = 422
         if form.is_valid():
             given = dict(form.cleaned_data)
@@ -125,6 +126,7 @@ def asset_change(request: HttpRequest, pk: int) -> HttpResponse:
     form = AssetForm(request.POST or None, asset=found)
     status = 200
     if request.method == "POST":
+        require(request.user, "register.change", found.site_id)
         status = 422
         if form.is_valid():
             try:
@@ -161,6 +163,7 @@ def joint_change(request: HttpRequest, pk: int) -> HttpResponse:
 def _joint_page(request: HttpRequest, form: JointForm, asset: Asset, joint: Joint | None, title: str) -> HttpResponse:
     status = 200
     if request.method == "POST":
+        require(request.user, "register.change", asset.site_id)
         status = 422
         if form.is_valid():
             deed = {"actor": request.user, "now": timezone.now(), **form.given()}

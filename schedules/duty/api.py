@@ -20,8 +20,9 @@ from rest_framework.routers import DefaultRouter
 
 from assets_app.doors.idempotency import once
 from assets_app.doors.paging import KeyPages
-from assets_app.people.queries import day_at, sites_of
+from assets_app.people.queries import day_at, require_first, sites_of
 from assets_app.refusals import NotFound, Unprocessable
+from assets_app.register.models import Joint
 from schedules.duty import actions, queries, reading_file, rules, setup
 from schedules.duty import serializers as shapes
 from schedules.duty.models import Counter, Reading, Season, StressSpectrum
@@ -287,6 +288,7 @@ class SpectrumViews(Listed):
     @extend_schema(request=shapes.SpectrumInput, responses={201: shapes.SpectrumSerializer})
     def create(self, request: Request) -> Response:
         """State a spectrum; engineers only."""
+        require_first(request.user, "spectrum.change", Joint.objects, request.data, "joint", "asset__site_id")
         given = checked(shapes.SpectrumInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:

@@ -93,6 +93,7 @@ def asset_duty(request: HttpRequest, pk: int) -> HttpResponse:
     failed = False
     if request.method == "POST":
         deed = request.POST.get("deed", "")
+        people.require(request.user, "counter.change" if deed == "counter" else "season.change", asset.site_id)
         if deed == "counter":
             counter_form = CounterForm(request.POST)
             done = _try(
@@ -130,6 +131,7 @@ def spectrum(request: HttpRequest, pk: int) -> HttpResponse:
     today = people.day_at(joint.asset.site, timezone.now())
     form = SpectrumForm(request.POST or None, initial={"valid_from": today.isoformat()})
     if request.method == "POST":
+        people.require(request.user, "spectrum.change", joint.asset.site_id)
         done = _try(
             form, lambda given: setup.add_spectrum(joint_id=pk, actor=request.user, now=timezone.now(), **given)
         )

@@ -121,7 +121,7 @@ class RepairForm(FinishForm):
 class WeldRepairForm(RepairForm):
     """A repair that welds: who welded, by which process, in which position."""
 
-    welder_id = forms.TypedChoiceField(label="Welded by", coerce=int)
+    welder_id = forms.TypedChoiceField(label="Welded by", required=False, coerce=int, empty_value=None)
     weld_process = forms.CharField(
         label="Welding process", required=False, max_length=8, help_text="its number in ISO 4063, such as 135"
     )

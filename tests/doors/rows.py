@@ -253,7 +253,6 @@ REGISTER_PAGES = {
     "POST asset-new": Row(
         "register.change",
         sent=lambda w: {"site": w.site, "tag": "N-1", "name": "New", **KIND},
-        refused=422,
         outsider=422,
     ),
     "GET asset": Row(READ, pk("asset"), shows=True),
@@ -271,7 +270,6 @@ REGISTER_PAGES = {
     "POST imports": Row(
         "register.import",
         sent=lambda w: {"site": w.site, "file": upload(), "dry_run": "on"},
-        refused=422,
         outsider=422,
     ),
     "GET import": Row(READ, pk("checked_import"), shows=True),

@@ -17,6 +17,8 @@ from rest_framework.routers import DefaultRouter
 
 from assets_app.doors.idempotency import once
 from assets_app.doors.parsers import StrictJSONParser
+from assets_app.people.queries import require, require_first
+from assets_app.register.models import Asset
 from schedules.duty.recordings import actions, queries
 from schedules.duty.recordings import serializers as shapes
 from schedules.duty.recordings.counting import Wanted
@@ -43,6 +45,7 @@ class RecordingViews(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.
     @extend_schema(request={"multipart/form-data": shapes.RecordingInput}, responses={201: shapes.RecordingSerializer})
     def create(self, request: Request) -> Response:
         """Send a recording; engineers only. Ask for it again to see how far it is."""
+        require_first(request.user, "spectrum.change", Asset.objects, request.data, "asset", "site_id")
         given = checked(shapes.RecordingInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -63,8 +66,9 @@ class RecordingViews(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.
     @action(detail=True, methods=["post"], parser_classes=[StrictJSONParser])
     def use(self, request: Request, pk: str) -> Response:
         """Give joints its spectrum, all or none."""
-        given = checked(shapes.UseInput, request.data)
         recording = self.get_object()
+        require(request.user, "spectrum.change", recording.asset.site_id)
+        given = checked(shapes.UseInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
             joints = given.pop("joints")

@@ -14,7 +14,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from assets_app.people import rules as people_rules
-from assets_app.people.queries import day_at, roles_at
+from assets_app.people.queries import day_at, require, roles_at
 from assets_app.refusals import Refused
 from assets_app.register.models import Asset
 from schedules.duty.recordings import actions, drawing, queries, words
@@ -33,6 +33,7 @@ def recordings(request: HttpRequest, pk: int) -> HttpResponse:
     form = RecordingForm(request.POST or None, request.FILES or None, unit=queries.counted_in(asset))
     if request.method == "GET":
         return _asset_page(request, asset, form)
+    require(request.user, "spectrum.change", asset.site_id)
     if not form.is_valid():
         return _asset_page(request, asset, form, status=422)
     given = dict(form.cleaned_data)
@@ -66,6 +67,7 @@ def recording(request: HttpRequest, pk: int) -> HttpResponse:
 def use(request: HttpRequest, pk: int) -> HttpResponse:
     """Put its spectrum on joints."""
     found = queries.recording_in_sight(request.user, pk)
+    require(request.user, "spectrum.change", found.asset.site_id)
     form = UseForm(request.POST, asset=found.asset)
     if not form.is_valid():
         return _recording_page(request, found, form, status=422)

@@ -1,0 +1,72 @@
+"""Who may not do a thing hears that first, whatever was typed; who may hears what is wrong with what was typed."""
+
+import json
+
+import pytest
+from django.test import Client
+
+from tests.doors.world import ELSEWHERE, HERE, World
+
+pytestmark = pytest.mark.django_db
+
+# Address -> what names the site or the thing in the content; all else is left out, so no form here is whole.
+PAGES = {
+    "/assets/new/": lambda w: {"site": w.site},
+    "/assets/{w.asset}/change/": lambda w: {"name": ""},
+    "/assets/{w.asset}/joints/new/": lambda w: {"tag": ""},
+    "/joints/{w.weld}/change/": lambda w: {"tag": ""},
+    "/imports/": lambda w: {"site": w.site},
+    "/assets/{w.asset}/recordings/": lambda w: {"column": "x"},
+    "/assets/{w.asset}/duty/": lambda w: {"deed": "counter"},
+    "/joints/{w.weld}/spectrum/": lambda w: {"bins": "x"},
+}
+API = {
+    "POST assets/": lambda w: {"site": w.site},
+    "PATCH assets/{w.asset}/": lambda w: {"commissioned_on": "soon"},
+    "POST members/": lambda w: {"asset": w.asset},
+    "POST joints/": lambda w: {"asset": w.asset},
+    "PATCH joints/{w.weld}/": lambda w: {"kind": "glued"},
+    "POST spectra/": lambda w: {"joint": w.weld},
+}
+FORMS = {
+    "imports/": lambda w: {"site": w.site},
+    "recordings/": lambda w: {"asset": w.asset},
+}
+
+
+def client_of(world: World, role: str) -> Client:
+    client = Client()
+    client.force_login(world.people[role, HERE])
+    return client
+
+
+@pytest.mark.parametrize(("role", "status"), [("auditor", 403), ("engineer", 422)])
+@pytest.mark.parametrize("address", PAGES)
+def test_a_page(door, address, role, status):
+    answer = client_of(door.world, role).post(address.format(w=door.world), PAGES[address](door.world))
+    assert answer.status_code == status
+
+
+@pytest.mark.parametrize(("role", "status"), [("auditor", 403), ("engineer", 422)])
+@pytest.mark.parametrize("door_of", API)
+def test_the_api(door, door_of, role, status):
+    method, address = door_of.format(w=door.world).split()
+    sent = json.dumps(API[door_of](door.world))
+    answer = client_of(door.world, role).generic(method, f"/api/v1/{address}", sent, content_type="application/json")
+    assert answer.status_code == status, answer.content
+
+
+@pytest.mark.parametrize(("role", "status"), [("auditor", 403), ("engineer", 422)])
+@pytest.mark.parametrize("address", FORMS)
+def test_a_file_sent_to_the_api(door, address, role, status):
+    answer = client_of(door.world, role).post(f"/api/v1/{address}", FORMS[address](door.world))
+    assert answer.status_code == status, answer.content
+
+
+def test_what_is_out_of_sight_is_answered_as_if_it_were_not_there(door):
+    world = door.world
+    outsider = Client()
+    outsider.force_login(world.people["auditor", ELSEWHERE])
+    assert outsider.post("/api/v1/assets/", {"site": world.site}, content_type="application/json").status_code == 422
+    ghost = outsider.post("/api/v1/assets/", {"site": 987_654_321}, content_type="application/json")
+    assert ghost.status_code == 422
