@@ -3,7 +3,7 @@
 PostgreSQL, Redis, two workers and two beats (one too many) run with production's settings and commands. A fleet is
 loaded and computed from nothing while readings and looks are posted, workers are killed in the middle of transactions
 and of mail, Redis is emptied and stopped, PostgreSQL is stopped and crashed, and the clock jumps over the end of
-summer time.
+summer time and its beginning.
 When the service has come to rest, every due date must equal one computed afresh, and every alert must have been told
 once.
 

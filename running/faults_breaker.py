@@ -19,7 +19,8 @@ from running.processes import Child, free_port, start, wait_until
 from running.supervisor import Supervisor
 
 START = datetime(2026, 10, 24, 20, 30, tzinfo=UTC)  # London's clocks go back at 01:00 UTC the next morning
-# Where the clock jumps to, in order: over London's and New York's end of summer time, then an hour back in between.
+# Where the clock jumps to, in order: over London's and New York's end of summer time, once half an hour back in
+# between; then a winter on, over the hour that New York and London leave out when summer time begins.
 JUMPS = (
     datetime(2026, 10, 25, 0, 59, tzinfo=UTC),
     datetime(2026, 10, 25, 1, 1, tzinfo=UTC),
@@ -27,6 +28,10 @@ JUMPS = (
     datetime(2026, 10, 25, 4, 5, tzinfo=UTC),
     datetime(2026, 11, 1, 5, 59, 30, tzinfo=UTC),
     datetime(2026, 11, 1, 6, 10, tzinfo=UTC),
+    datetime(2027, 3, 14, 6, 59, 30, tzinfo=UTC),
+    datetime(2027, 3, 14, 7, 10, tzinfo=UTC),
+    datetime(2027, 3, 28, 0, 59, 30, tzinfo=UTC),
+    datetime(2027, 3, 28, 1, 10, tzinfo=UTC),
 )
 CLAIMS_RUN_OUT = timedelta(minutes=11)  # longer than any claim of the service holds
 

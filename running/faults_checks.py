@@ -13,9 +13,10 @@ import psycopg
 from django.db import connection
 from django.db.models import Max
 
-from assets_app.models import Site
+from assets_app.models import Person, Site
 from running.mail_sink import Received
 from schedules.alerts import actions, rules
+from schedules.alerts.hearing import Book, Hears
 from schedules.alerts.models import Delivery, Intent, Scan
 from schedules.due import engine, store
 from schedules.due.models import DueDate, Rating, StaleMark, Sweep, SweepPart
@@ -139,17 +140,25 @@ def _silent_counters(site: Site, today: date) -> list[str]:
 
 
 def not_given_to_people() -> int:
-    """Intents whose hearers did not all get one delivery each a channel."""
-    hearers = actions._hearers(set(Site.objects.values_list("pk", flat=True)))
+    """Intents whose hearers, by their site's own rules, did not all get one delivery each a channel."""
+    site_ids = set(Site.objects.values_list("pk", flat=True))
+    hearers, book = actions._hearers(site_ids), Book(site_ids)
     given: dict[int, set[tuple[int, str]]] = defaultdict(set)
     for intent_id, person_id, channel in Delivery.objects.values_list("intent_id", "person_id", "channel"):
         given[intent_id].add((person_id, channel))
-    email = set(Site.objects.filter(roles__person__email__gt="").values_list("roles__person_id", flat=True))
+    reached = dict(Person.objects.filter(is_active=True).values_list("pk", "email"))
     missing = 0
-    for pk, site_id, kind, only in Intent.objects.values_list("pk", "site_id", "kind", "role"):
-        hears = {only} if only else rules.HEARS[kind]
-        ids = {person for person, where, role in hearers if where == site_id and role in hears}
-        wanted = {(person, "in-app") for person in ids} | {(person, "email") for person in ids & email}
+    for pk, site_id, kind, only, named in Intent.objects.values_list("pk", "site_id", "kind", "role", "person_id"):
+        told = [
+            (person, book.hears(site_id, kind, role))
+            for person, where, role in hearers
+            if where == site_id and only in ("", role)
+        ]
+        told += [(named, Hears(in_app=True, email=True))] if named in reached else []
+        wanted = {(person, "email") for person, hears in told if hears.email and reached[person]}
+        wanted |= {
+            (person, "in-app") for person, hears in told if hears.in_app or (hears.email and not reached[person])
+        }
         missing += not wanted <= given[pk]
     return missing
 

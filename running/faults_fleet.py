@@ -25,7 +25,7 @@ from assets_app.models import Asset, Joint, Member, Person, Qualification, Role,
 from assets_app.refusals import Refused  # noqa: E402
 from schedules.due import actions as due  # noqa: E402
 from schedules.duty import actions as duty  # noqa: E402
-from schedules.models import Counter, Programme, Reading, StressSpectrum  # noqa: E402
+from schedules.models import AlertRule, Counter, Programme, Reading, StressSpectrum  # noqa: E402
 
 SITES = (("larkmoor-pier", "Larkmoor Pier", "Europe/London"), ("larkmoor-depot", "Larkmoor Depot", "America/New_York"))
 METHODS = ("VT", "MT")
@@ -40,7 +40,7 @@ def load(*, joints: int, assets: int, seed: int, now: datetime) -> None:
     rng = random.Random(seed)  # noqa: S311 (a repeatable fleet)
     for number, (slug, name, zone) in enumerate(SITES):
         site = Site.objects.create(slug=slug, name=name, time_zone=zone)
-        _people(site)
+        _people(site, now)
         rides = Asset.objects.bulk_create(
             Asset(site=site, tag=f"R-{number}{n:03d}", name="ride", kind="ride", commissioned_on=date(2015, 4, 1))
             for n in range(assets // len(SITES))
@@ -51,7 +51,7 @@ def load(*, joints: int, assets: int, seed: int, now: datetime) -> None:
             due.mark_site_stale(site_id=site.pk, why="loaded", now=now)
 
 
-def _people(site: Site) -> None:
+def _people(site: Site, now: datetime) -> None:
     inspector = Person.objects.create_user(f"inspector-{site.slug}", password=None)
     Role.objects.create(person=inspector, site=site, name="inspector")
     for method in METHODS:
@@ -63,9 +63,16 @@ def _people(site: Site) -> None:
             issued_on=date(2024, 1, 1),
             expires_on=date(2029, 1, 1),
         )
+    _own_rule(site, set_by=inspector, now=now)
     for n, role in enumerate(HEARERS):
         person = Person.objects.create_user(f"{role}{n}-{site.slug}", f"{role}{n}@{site.slug}.example", None)
         Role.objects.create(person=person, site=site, name=role)
+
+
+def _own_rule(site: Site, *, set_by: Person, now: datetime) -> None:
+    """Technicians hear of overdue looks in the app, which the shipped table does not say."""
+    facts = {"site": site, "kind": "overdue", "role": "technician", "reason": "they plan their own week"}
+    AlertRule.objects.create(in_app=True, email=False, set_by=set_by, set_at=now, **facts)
 
 
 def _counters(rides: list[Asset], rng: random.Random, now: datetime) -> None:

@@ -12,8 +12,8 @@ PostgreSQL, Redis, two workers and, on purpose, two beats run by production's co
 due date and is computed while people post readings, looks and findings. Meanwhile processes are killed by SIGKILL,
 most of them in the middle of a transaction or of sending mail; Redis is emptied and stopped, sometimes coming back
 with nothing; PostgreSQL is restarted and crashed; the mail server refuses some messages; the clock jumps over the end
-of summer time in London and New York, once back by half an hour. Then everything is left alone until nothing is owed
-any more.
+of summer time in London and New York, once back by half an hour, then over its beginning. Then everything is left
+alone until nothing is owed any more.
 
 The clock is shifted by `running/faults_settings.py`, which only this run uses: it replaces
 `django.utils.timezone.now`, which the doors of the service ask and nothing below them does.

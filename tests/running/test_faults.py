@@ -139,6 +139,38 @@ def test_the_same_message_twice_is_counted_apart(told):
     assert (found["doubled"], found["same_message_taken_again"]) == (0, 1)
 
 
+@pytest.fixture
+def told_by_own_rule(site, person, now):
+    """An overdue look where the site's own rule lets technicians hear of it in the app; its intent and a technician."""
+    from schedules.models import AlertRule, Intent
+
+    who = person("technician", site)
+    rule = {"kind": "overdue", "role": "technician", "in_app": True, "email": False, "reason": "theirs to do"}
+    AlertRule.objects.create(site=site, set_by=who, set_at=now, **rule)
+    facts = {"kind": "overdue", "key": "overdue:1", "subject": "x", "text": "x", "created_at": now}
+    return Intent.objects.create(site=site, **facts), who
+
+
+def test_who_hears_by_the_site_s_own_rule_and_was_not_told_is_seen(told_by_own_rule, now):
+    from schedules.models import Delivery
+
+    intent, who = told_by_own_rule
+    assert faults_checks.not_given_to_people() == 1
+    Delivery.objects.create(intent=intent, person=who, channel="in-app", state="sent", next_try_at=now)
+    assert faults_checks.not_given_to_people() == 0
+
+
+def test_an_escalation_is_asked_of_its_own_role_only(told_by_own_rule, person, site, now):
+    from schedules.models import Delivery, Intent
+
+    Intent.objects.update(kind="escalated", role="manager")
+    assert faults_checks.not_given_to_people() == 0
+    chief = person("manager", site)  # no address: told in the app
+    assert faults_checks.not_given_to_people() == 1
+    Delivery.objects.create(intent=Intent.objects.get(), person=chief, channel="in-app", state="sent", next_try_at=now)
+    assert faults_checks.not_given_to_people() == 0
+
+
 # --- the mail server --------------------------------------------------------------------------------------------------
 
 
