@@ -22,7 +22,7 @@ from schedules.due.curves import AssetCurve, curves_of_assets
 from schedules.due.events import dates_changed
 from schedules.due.models import Policy, Programme, StaleMark
 from schedules.due.rating_rules import DETAILED_METHODS
-from schedules.due.rules import NO_DAY, Owed, due_dates, totals_on
+from schedules.due.rules import NO_DAY, Owed, born_totals, due_dates, totals_on
 from schedules.due.store import Columns, Scope
 
 CODE_VERSION = "2026.11"
@@ -183,7 +183,7 @@ def _figures(read: Columns, owed: Owed, order: list[AssetCurve], today: date) ->
     day = np.full(len(owed.counter), today.toordinal(), dtype=np.int32)
     curves = [each.curve for each in order]
     count = totals_on(day, owed.counter, curves)
-    born = totals_on(owed.installed, owed.counter, curves)
+    born = born_totals(owed, curves)
     known = owed.counter >= 0
     reading = np.array([*(each.reading_on.toordinal() for each in order), NO_DAY], dtype=np.int32)
     version = np.array([*(each.forecast_version for each in order), 0], dtype=np.int64)

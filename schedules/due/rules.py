@@ -175,7 +175,7 @@ def _days_by_limit(owed: Owed, curves: list[CounterCurve], *, early: bool) -> di
         "after work": owed.after_work_total,
         "fixed": owed.fixed_total,
     }
-    born_total = totals_on(owed.installed, owed.counter, curves)
+    born_total = born_totals(owed, curves)
     targets |= count_targets(owed, look_totals(owed, curves, born_total), born_total)
     days = {limit: _days_of_counts(owed.counter, curves, total, early=early) for limit, total in targets.items()}
     days["damage"] = _excused(days["damage"], owed.damage_excused_until)
@@ -203,6 +203,15 @@ def look_totals(owed: Owed, curves: list[CounterCurve], born_total: Floats) -> F
     total = np.where(owed.last_look < NO_DAY, owed.last_look_total, born_total)
     for index, rows in _rows_by_counter(owed.counter, np.isnan(total) & (owed.last_look < NO_DAY)):
         total[rows] = curves[index].total_at_look(owed.last_look[rows])
+    return total
+
+
+def born_totals(owed: Owed, curves: list[CounterCurve]) -> Floats:
+    """Counter total when each joint was made: at the start of that day and never more than the last reading says, as
+    for a look, so that too little is never counted since. 0 for a joint as old as its asset, NaN without a curve."""
+    total = np.where(owed.installed < NO_DAY, np.nan, 0.0)
+    for index, rows in _rows_by_counter(owed.counter, owed.installed < NO_DAY):
+        total[rows] = curves[index].total_at_look(owed.installed[rows])
     return total
 
 

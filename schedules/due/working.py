@@ -18,7 +18,7 @@ from schedules.due import engine, ratings, store
 from schedules.due.curves import AssetCurve, curves_of_assets
 from schedules.due.models import Policy, Programme
 from schedules.due.rating_rules import Facts, Rated, rate
-from schedules.due.rules import LIMITS, NO_DAY, Due, Owed, due_dates, look_totals, totals_on
+from schedules.due.rules import LIMITS, NO_DAY, Due, Owed, born_totals, due_dates, look_totals
 from schedules.due.store import Columns, Scope
 
 STEEL_INPUTS = frozenset(field.name for field in fields(Facts)) - {"programme_id", "joint_id", "kind", "method"}
@@ -62,13 +62,12 @@ class WorkedOut:
     @property
     def born_total(self) -> float | None:
         curves = [self.curve.curve] if self.curve else []
-        return _number(totals_on(self.owed.installed, self.owed.counter, curves)[self.row])
+        return _number(born_totals(self.owed, curves)[self.row])
 
     @property
     def look_total(self) -> float | None:
         curves = [self.curve.curve] if self.curve else []
-        born = totals_on(self.owed.installed, self.owed.counter, curves)
-        return _number(look_totals(self.owed, curves, born)[self.row])
+        return _number(look_totals(self.owed, curves, born_totals(self.owed, curves))[self.row])
 
     @property
     def damage_now(self) -> float | None:

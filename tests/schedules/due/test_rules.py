@@ -106,7 +106,13 @@ def test_an_assessment_lets_a_used_up_life_stand_but_never_brings_a_day_forward(
 def test_a_joint_made_later_counts_from_its_own_first_day():
     with_asset = due_dates(owed(damage_per_count=[1e-3]), [curve(1.0, ahead=1.0)])
     replaced = due_dates(owed(damage_per_count=[1e-3], installed=[START + 100]), [curve(1.0, ahead=1.0)])
-    assert replaced.on["damage"][0] - with_asset.on["damage"][0] == 100
+    assert replaced.on["damage"][0] - with_asset.on["damage"][0] == 99  # the duty of its first day is its own
+
+
+def test_a_joint_made_after_the_last_reading_starts_no_higher_than_that_reading():
+    read_on_day_50 = replace(curve(1.0, ahead=1.0), read_to=START + 50)
+    made_later = owed(damage_per_count=[1e-3], installed=[START + 100])
+    assert due_dates(made_later, [read_on_day_50]).on["damage"][0] == START + 50 + 300
 
 
 def test_equal_days_are_named_by_the_graver_reason():
