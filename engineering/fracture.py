@@ -226,7 +226,8 @@ def toughness_of_subgrade(
 
     Args:
         subgrade: row of the table ``toughness``.
-        temperature_c: lowest service temperature.
+        temperature_c: lowest service temperature, -60 to 60 °C (common practice, no source: around the +10 to -50 °C
+            of EN 1993-1-10:2005 table 2.1; from memory); outside raises ``InputError``.
         wall_mm: thickness; the front of the crack is counted as long as the wall is thick.
         failure_chance: chance that the true toughness is lower, 0 to 1 exclusive.
         table: an office's own table; ``None`` for the shipped one.
@@ -238,7 +239,7 @@ def toughness_of_subgrade(
     row = (table or tables.load("toughness")).row(subgrade)
     chance = positive("failure_chance", failure_chance)
     within("failure_chance", chance, 0.0, 1.0 - 1e-9)
-    above = finite("temperature_c", temperature_c) - (float(row["t27_c"]) - 18.0) - 25.0
+    above = within("temperature_c", temperature_c, -60.0, 60.0, unit="°C") - (float(row["t27_c"]) - 18.0) - 25.0
     scatter = (25.0 / positive("wall_mm", wall_mm)) ** 0.25 * np.log(1.0 / (1.0 - chance)) ** 0.25
     return np.asarray(20.0 + (11.0 + 77.0 * np.exp(0.019 * np.minimum(above, 50.0))) * scatter)
 

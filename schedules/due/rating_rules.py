@@ -391,7 +391,7 @@ def _strength(fact: Facts, lacks: Any) -> dict[str, Any]:
             )
         )
     except InputError as error:
-        lacks("steel grade", error.reason)
+        lacks("service temperature" if error.argument == "temperature_c" else "steel grade", error.reason)
         return {}
     return {
         "steel_grade": fact.steel_grade,

@@ -122,6 +122,13 @@ def test_colder_or_thicker_steel_is_never_tougher():
         assert np.all(np.diff(by_wall) <= 0.0)
 
 
+@pytest.mark.parametrize("temperature", [1e6, 61.0, -61.0, -400.0])
+def test_no_toughness_is_given_for_a_temperature_out_of_range(temperature):
+    with pytest.raises(InputError) as refused:
+        fracture.toughness_of_subgrade("J0", temperature_c=temperature, wall_mm=12.0)
+    assert (refused.value.argument, refused.value.code) == ("temperature_c", "out_of_range")
+
+
 def test_an_unknown_subgrade_counts_as_the_lowest():
     at = {"temperature_c": -10.0, "wall_mm": 12.0}
     unknown = fracture.toughness_of_subgrade("unknown", **at)
