@@ -86,6 +86,7 @@ class Delivery(models.Model):
         ]
         indexes = [
             models.Index(fields=["next_try_at"], name="deliveries_owed", condition=Q(state__in=["owed", "claimed"])),
+            models.Index(fields=["-id"], name="deliveries_given_up", condition=Q(state="failed")),
             models.Index(fields=["person", "channel", "-id"], name="deliveries_of_a_person"),
             models.Index(fields=["batch"], name="deliveries_of_a_batch", condition=~Q(batch="")),
         ]
