@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from assets_app import events
 from assets_app.inspections import hooks, inputs, judging, look_rules, rules
@@ -286,7 +287,7 @@ def _measured_again(
         raise Unprocessable("size_needed", message, field=f"{where}size")
     if any(item.pk == finding.pk for item in look.findings):
         raise Unprocessable("twice_in_one_look", "One finding has one size a look.", field=f"{where}finding_id")
-    grown = _has_grown(finding, size) or not set(numbers) <= set(finding.bolts)
+    grown = _has_grown(look, finding, size) or not set(numbers) <= set(finding.bolts)
     made_milder = rules.is_graver(finding.severity_computed, finding.severity)
     finding.bolts = sorted(set(finding.bolts) | set(numbers))
     finding.accepted, finding.acceptance_note = verdict.accepted, verdict.note
@@ -301,13 +302,15 @@ def _measured_again(
     return finding
 
 
-def _has_grown(finding: Finding, size: Size) -> bool:
-    """Whether the new size is beyond every earlier one, or there is no earlier one to compare with."""
+def _has_grown(look: _Look, finding: Finding, size: Size) -> bool:
+    """Whether the new size is beyond every earlier one that stood until now, or there is none to compare with."""
+    corrected = Q(inspection__corrections=None) | Q(inspection=look.inspection.corrects_id)  # the latter: by this look
+    standing = finding.sizes.filter(corrected)
     for column in ("length_mm", "depth_mm", "angle_deg"):
         new = getattr(size, column)
         if new is None:
             continue
-        earlier = [value for value in finding.sizes.values_list(column, flat=True) if value is not None]
+        earlier = [value for value in standing.values_list(column, flat=True) if value is not None]
         if not earlier or new > max(earlier):
             return True
     return False

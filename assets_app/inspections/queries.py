@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.db.models import Case, IntegerField, Max, QuerySet, Value, When
+from django.db.models import Case, IntegerField, Max, Prefetch, QuerySet, Value, When
 
 from assets_app.inspections.models import SEVERITY_ORDER, Assessment, Evidence, Finding, FindingSize, Inspection
 from assets_app.people.models import Person
@@ -29,7 +29,7 @@ def findings_for(person: Person) -> QuerySet[Finding]:
     return (
         Finding.objects.filter(joint__asset__site__in=sites_of(person))
         .select_related("joint__asset__site", "inspection")
-        .prefetch_related("sizes", "evidence")
+        .prefetch_related(with_sizes(), "evidence")
     )
 
 
@@ -75,5 +75,14 @@ def gravest_open(joint_ids: list[int]) -> dict[int, str]:
 
 def sizes(finding: Finding) -> list[FindingSize]:
     """The series of sizes, oldest first; a size whose look was corrected is left out."""
-    rows = finding.sizes.filter(inspection__corrections=None).select_related("inspection__inspector")
-    return list(rows.order_by("measured_on", "pk"))
+    return list(standing_sizes().filter(finding=finding).select_related("inspection__inspector"))
+
+
+def standing_sizes() -> QuerySet[FindingSize]:
+    """Measured sizes, oldest first, without those whose look was corrected: the one home of what a size counts."""
+    return FindingSize.objects.filter(inspection__corrections=None).order_by("measured_on", "pk")
+
+
+def with_sizes() -> Prefetch:
+    """For ``prefetch_related`` of findings: ``sizes`` holds those that stand."""
+    return Prefetch("sizes", queryset=standing_sizes())

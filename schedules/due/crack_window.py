@@ -10,7 +10,8 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from assets_app.inspections.models import Finding, FindingSize
+from assets_app.inspections import queries as inspections
+from assets_app.inspections.models import Finding
 from engineering import crack_growth
 from engineering.errors import InputError
 from schedules.due.models import Programme
@@ -65,7 +66,7 @@ def window_used(
 def assessment_end(*, finding: Finding, now: datetime) -> date | None:
     """Last day to which an assessment of a crack may run: what is left from its last measured size to critical, divided
     by the looks owed, by the early forecast. ``None``: size, figures or counter not known, or nothing is left."""
-    size = FindingSize.objects.filter(finding=finding).order_by("-measured_on", "-pk").first()
+    size = inspections.standing_sizes().filter(finding=finding).last()
     depth = depth_of(size.depth_mm, size.length_mm) if size else None
     window = window_of(finding.joint_id, now=now) if depth is not None else None
     if size is None or depth is None or window is None or window.worked.curve is None:

@@ -30,13 +30,14 @@ NOTHING_KNOWN = Known()
 _SQL = """
 SELECT 'look' AS what, joint_id, inspected_on AS day, id, method AS a, result AS b, '' AS c,
        CAST(NULL AS double precision) AS depth
-  FROM assets_app_inspection WHERE joint_id IN ({joints}) AND result <> 'incomplete'
+  FROM assets_app_inspection i WHERE joint_id IN ({joints}) AND result <> 'incomplete' AND {stands}
 UNION ALL
 SELECT 'finding', joint_id, found_on, id, kind, state, severity, NULL
   FROM assets_app_finding WHERE joint_id IN ({joints}) AND state IN ('open', 'assessed')
 UNION ALL
 SELECT 'size', f.joint_id, s.measured_on, s.id, f.kind, '', '', s.depth_mm
   FROM assets_app_finding f JOIN assets_app_findingsize s ON s.finding_id = f.id
+  JOIN assets_app_inspection i ON i.id = s.inspection_id AND {stands}
   WHERE f.joint_id IN ({joints}) AND f.state IN ('open', 'assessed') AND s.depth_mm IS NOT NULL
 UNION ALL
 SELECT 'owed', joint_id, due_on, id, method, "limit",
@@ -46,6 +47,7 @@ UNION ALL
 SELECT 'excuse', joint_id, ends_on, id, '', '', '', NULL
   FROM assets_app_assessment WHERE joint_id IN ({joints}) AND finding_id IS NULL
 """
+_STANDS = "NOT EXISTS (SELECT 1 FROM assets_app_inspection c WHERE c.corrects_id = i.id)"  # was not corrected since
 
 
 def known_of_joints(joint_ids: Sequence[int]) -> dict[int, Known]:
@@ -53,7 +55,7 @@ def known_of_joints(joint_ids: Sequence[int]) -> dict[int, Known]:
     wanted = sorted(set(joint_ids))
     if not wanted:
         return {}
-    sql = _SQL.format(joints=", ".join(str(int(each)) for each in wanted))
+    sql = _SQL.format(joints=", ".join(str(int(each)) for each in wanted), stands=_STANDS)
     with connection.cursor() as cursor:
         cursor.execute(sql)
         rows = [(what, joint, _day(day), *rest) for what, joint, day, *rest in cursor.fetchall()]

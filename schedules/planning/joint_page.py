@@ -17,6 +17,7 @@ from django.views.decorators.http import require_safe
 
 from assets_app.inspections.kinds import KINDS, LOST
 from assets_app.inspections.models import SEVERITY_ORDER, Finding, Inspection
+from assets_app.inspections.queries import with_sizes
 from assets_app.people import queries as people
 from assets_app.people.models import Role
 from assets_app.people.rules import may
@@ -127,7 +128,7 @@ def _who_lifts(site_id: int) -> str:
 
 def _findings(joint: Joint) -> list[ListedFinding]:
     """Open ones first, the gravest first; numbered in that order."""
-    rows = list(joint.findings.prefetch_related("sizes"))
+    rows = list(joint.findings.prefetch_related(with_sizes()))
     rows.sort(key=lambda row: (not row.is_open, -SEVERITY_ORDER[row.severity], -row.found_on.toordinal()))
     return [ListedFinding(number, row, kind_words(row), _size_words(row)) for number, row in enumerate(rows, start=1)]
 

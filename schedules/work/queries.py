@@ -10,6 +10,7 @@ from typing import Any
 from django.db.models import Max, Prefetch, Q, QuerySet
 
 from assets_app.inspections.models import Finding
+from assets_app.inspections.queries import with_sizes
 from assets_app.people.models import Person, Role
 from assets_app.people.queries import sites_of
 from assets_app.people.rules import MAY
@@ -130,7 +131,7 @@ def history(order: WorkOrder) -> list[dict[str, Any]]:
 
 def open_findings(joint_id: int) -> list[Finding]:
     rows = Finding.objects.filter(joint_id=joint_id, state__in=["open", "assessed"])
-    return list(rows.prefetch_related("sizes"))
+    return list(rows.prefetch_related(with_sizes()))
 
 
 def explanation(order: WorkOrder, *, now: datetime) -> due.Explanation | None:

@@ -11,7 +11,7 @@ from django.db.models import OuterRef, QuerySet, Subquery
 
 from assets_app.inspections import kinds
 from assets_app.inspections.models import Evidence, Finding, Inspection
-from assets_app.inspections.queries import evidence_for
+from assets_app.inspections.queries import evidence_for, with_sizes
 from assets_app.people import rules as rights
 from assets_app.people.models import Person
 from assets_app.people.queries import day_at, qualified_for, roles_at
@@ -193,7 +193,7 @@ def _joint(joint: Joint) -> dict[str, Any]:
 
 
 def _add_findings(joints: dict[int, dict[str, Any]]) -> None:
-    rows = Finding.objects.filter(joint_id__in=joints, state__in=["open", "assessed"]).prefetch_related("sizes")
+    rows = Finding.objects.filter(joint_id__in=joints, state__in=["open", "assessed"]).prefetch_related(with_sizes())
     for row in rows.order_by("pk"):
         sizes = list(row.sizes.all())
         joints[row.joint_id]["findings"].append(
