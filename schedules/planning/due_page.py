@@ -83,7 +83,7 @@ class FilterForm(forms.Form):
 
 def _shown(rows: list[DueRow], sites: list[Site], now: datetime, *, drawn: bool = True) -> list[ShownRow]:
     today, names = _days(sites, now), {site.pk: site.name for site in sites}
-    facts, standings = facts_of_rows(rows, today=today), standing_of(rows)
+    facts, standings = facts_of_rows(rows, today=today), standing_of(rows, today=today)
     return [
         ShownRow(
             row,
@@ -198,7 +198,7 @@ def _cell(value: Any) -> str:
 
 def _csv_row(row: ShownRow) -> list[str]:
     due, standing = row.due, row.standing
-    state = due_words(due.due_on, row.today, unrated=due.unrated, missing=row.missing).words
+    state = row.put_off_words or due_words(due.due_on, row.today, unrated=due.unrated, missing=row.missing).words
     cells = [
         row.site, due.asset_tag, due.asset_name, due.joint_tag, due.joint_name, due.method,
         due.due_on and due.due_on.isoformat(), state, due.governing, row.facts.sentence, due.next_limit,

@@ -16,7 +16,8 @@ from django.utils.safestring import SafeString
 from assets_app.templatetags.soundjoint import due_state, severity
 from schedules.due.life_data import RowFacts
 from schedules.due.list_queries import DueRow
-from schedules.planning.standing import OpenOrder, Standing
+from schedules.planning.standing import Standing
+from schedules.planning.standing_orders import OpenOrder
 
 NOTHING = SafeString("")
 HELD_WORDS = 80  # letters of a reason that a row has room for
@@ -37,20 +38,43 @@ class ShownRow:
     def missing(self) -> str:
         return " and ".join(self.facts.missing) + " not known" if self.facts.missing else "a figure is missing"
 
+    @property
+    def put_off_words(self) -> str:
+        """``put off until 4 Jul 2026``; empty where no signature covers all that asks for the look."""
+        told = self.standing.put_off
+        return f"put off until {_day(told.until)}" if told else ""
+
 
 def cells(row: ShownRow, *, raise_form: SafeString | None, with_site: bool) -> SafeString:
     """The five cells of a row. ``raise_form``: the CSRF field where the person may raise an order here."""
     due = row.due
     return format_html(
-        '<td data-label="">{}{}</td><th scope="row" data-label="">{}</th><td data-label="Why then">{}</td>'
+        '<td data-label="">{}</td><th scope="row" data-label="">{}</th><td data-label="Why then">{}</td>'
         '<td data-label="Life line" class="due-small">{}</td><td data-label="Order">{}{}</td>',
-        due_state(due.due_on, row.today, due.unrated, row.missing),
-        format_html('<br><span class="small muted number">{}</span>', _weekday(due.due_on)) if due.due_on else NOTHING,
+        _state(row),
         _where(row, with_site),
         _why(row),
         row.life,
         format_html_join("", '<p>{} <span class="small">{}</span></p>', _held(row)),
-        _order(row.standing.order) if row.standing.order else _no_order(due, raise_form),
+        _order(row.standing.order, row.today) if row.standing.order else _no_order(due, raise_form),
+    )
+
+
+def _state(row: ShownRow) -> SafeString:
+    """How it stands, and its day; what was put off says so by word and keeps the day on which it was due."""
+    due, later = row.due, row.standing.put_off
+    if later is None:
+        day = format_html('<br><span class="small muted number">{}</span>', _weekday(due.due_on)) if due.due_on else ""
+        return due_state(due.due_on, row.today, due.unrated, row.missing) + day
+    assert due.due_on is not None
+    why = f"order {later.repair}: {later.reason}" if later.repair else ""
+    return format_html(
+        '<span class="due" data-state="put off">{}</span><br>'
+        '<span class="small muted">{} <span class="number">{}</span></span>{}',
+        row.put_off_words,
+        "was due" if due.due_on < row.today else "due",
+        _weekday(due.due_on),
+        format_html('<br><span class="small">{}</span>', truncatechars(why, HELD_WORDS)) if why else NOTHING,
     )
 
 
@@ -91,7 +115,7 @@ def _held(row: ShownRow) -> list[tuple[SafeString, str]]:
     return [(severity("hold now", "held"), truncatechars(hold.reason, HELD_WORDS)) for hold in row.standing.holds]
 
 
-def _order(order: OpenOrder) -> SafeString:
+def _order(order: OpenOrder, today: date) -> SafeString:
     parts = [
         format_html(
             '<p><a href="{}">order {}</a>: {}</p>', reverse("order", args=[order.pk]), order.number, order.words
@@ -100,7 +124,9 @@ def _order(order: OpenOrder) -> SafeString:
     if order.wait_words:
         parts.append(format_html('<p class="wait small">{}</p>', order.wait_words))
     if order.put_off_until:
-        words = f"put off until {_day(order.put_off_until)}: {truncatechars(order.put_off_reason or '', HELD_WORDS)}"
+        passed = "was " if order.put_off_until < today else ""
+        reason = truncatechars(order.put_off_reason or "", HELD_WORDS)
+        words = f"{passed}put off until {_day(order.put_off_until)}: {reason}"
         parts.append(format_html('<p class="wait small">{}</p>', words))
     return SafeString("".join(parts))
 

@@ -2,83 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import NamedTuple
 
-from django.db.models import FilteredRelation, Q, QuerySet
+from django.db.models import Q, QuerySet
 
-from schedules.deferral.models import Deferral
 from schedules.due.list_queries import DueRow
-from schedules.work.models import Hold, Wait, WorkOrder
-
-OPEN_STATES = [
-    WorkOrder.State.OPEN,
-    WorkOrder.State.WAITING,
-    WorkOrder.State.PART_DONE,
-    WorkOrder.State.DONE,
-]
-
-
-class OpenOrder(NamedTuple):
-    """The open order of a look, with what it waits for and the deferral that stands on it."""
-
-    pk: int
-    joint_id: int
-    method: str
-    number: int
-    state: str
-    planned_on: date | None
-    assignee_id: int | None
-    first_name: str | None
-    last_name: str | None
-    username: str | None
-    wait: str | None  # reason, empty where it waits for nothing
-    wait_note: str | None
-    wait_since: date | None
-    expected_until: date | None
-    put_off_until: date | None
-    put_off_reason: str | None
-
-    @property
-    def words(self) -> str:
-        """State, hand and day of the order."""
-        name = f"{self.first_name or ''} {self.last_name or ''}".strip() or self.username
-        who = f", {name}" if self.assignee_id else ", nobody assigned"
-        when = f", planned {_day(self.planned_on)}" if self.planned_on else ", no day planned"
-        return f"{WorkOrder.State(self.state).label}{who}{when}"
-
-    @property
-    def wait_words(self) -> str:
-        """``waits for parts since 3 Mar 2026, expected until 9 Apr 2026``."""
-        if not self.wait:
-            return ""
-        expected = f"expected until {_day(self.expected_until)}" if self.expected_until else "no end known"
-        note = f" ({self.wait_note})" if self.wait_note else ""
-        return f"waits for {self.wait} since {_day(self.wait_since)}, {expected}{note}"
-
-
-_ELSEWHERE = {
-    "first_name": "assignee__first_name",
-    "last_name": "assignee__last_name",
-    "username": "assignee__username",
-    "wait": "waiting__reason",
-    "wait_note": "waiting__note",
-    "wait_since": "waiting__since",
-    "expected_until": "waiting__expected_until",
-    "put_off_until": "standing__ends_on",
-    "put_off_reason": "standing__reason",
-}
-_COLUMNS = [_ELSEWHERE.get(name, name) for name in OpenOrder._fields]
+from schedules.planning.putting_off import PutOff, put_off
+from schedules.planning.standing_orders import OpenOrder, open_looks
+from schedules.work.models import Hold, Wait
 
 
 @dataclass(frozen=True)
 class Standing:
-    """How one due look stands: its order, and the holds on it."""
+    """How one due look stands: its order, the holds on it, and the signature that puts it off."""
 
     order: OpenOrder | None = None
     holds: Sequence[Hold] = ()
+    put_off: PutOff | None = None
 
     @property
     def order_words(self) -> str:
@@ -89,27 +31,20 @@ class Standing:
         return self.order.wait_words if self.order else ""
 
 
-def standing_of(rows: Sequence[DueRow]) -> dict[int, Standing]:
-    """Programme id -> standing, for one page of rows in two queries."""
+def standing_of(rows: Sequence[DueRow], *, today: Mapping[int, date]) -> dict[int, Standing]:
+    """Programme id -> standing, for one page of rows in two queries, two more where findings or deferrals govern."""
     joints = [row.joint_id for row in rows]
-    orders = {(order.joint_id, order.method): order for order in _open_looks(joints)}
+    orders = {(order.joint_id, order.method): order for order in open_looks(joints)}
+    later = put_off(rows, orders, today)
     holds = list(_standing_holds(joints, [row.asset_id for row in rows]).only("joint_id", "asset_id", "reason"))
     return {
         row.programme_id: Standing(
             orders.get((row.joint_id, row.method)),
             [hold for hold in holds if _binds(hold, row.joint_id, row.asset_id)] if holds else (),
+            later.get(row.programme_id),
         )
         for row in rows
     }
-
-
-def _open_looks(joints: Sequence[int]) -> list[OpenOrder]:
-    rows = WorkOrder.objects.filter(joint_id__in=joints, kind=WorkOrder.Kind.INSPECT, state__in=OPEN_STATES)
-    rows = rows.annotate(
-        waiting=FilteredRelation("waits", condition=Q(waits__ended_on=None)),  # one at most
-        standing=FilteredRelation("deferrals", condition=Q(deferrals__state=Deferral.State.STANDING)),  # one at most
-    )
-    return [OpenOrder._make(row) for row in rows.order_by().values_list(*_COLUMNS)]
 
 
 def standing_holds(joint_ids: Sequence[int], asset_ids: Sequence[int]) -> list[Hold]:
@@ -136,9 +71,9 @@ def in_the_way(standings: Sequence[Standing]) -> list[str]:
         count = sum(1 for each in standings if each.order and each.order.wait == reason)
         if count:
             words.append(f"{count} waiting for {reason}")
-    put_off = sum(1 for each in standings if each.order and each.order.put_off_until)
-    if put_off:
-        words.append(f"{put_off} put off")
+    later = sum(1 for each in standings if each.put_off)
+    if later:
+        words.append(f"{later} put off")
     without = sum(1 for each in standings if each.order is None)
     if without:
         words.append(f"{without} without an order")
@@ -146,7 +81,3 @@ def in_the_way(standings: Sequence[Standing]) -> list[str]:
     if idle:
         words.append(f"{idle} with nobody assigned")
     return words
-
-
-def _day(day: date | None) -> str:
-    return f"{day.day} {day:%b %Y}" if day else "a day not known"
