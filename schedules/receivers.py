@@ -26,7 +26,7 @@ from schedules.due import corrections, programmes
 from schedules.due import events as due_events
 from schedules.duty import events as duty_events
 from schedules.work import events as work_events
-from schedules.work import finishing, holds
+from schedules.work import eyes, finishing, holds
 from schedules.work.models import Hold, WorkOrder
 
 
@@ -58,6 +58,7 @@ def mark_ratings_stale(*, joint_ids: list[int], why: str, now: datetime, **_: An
 @receiver(events.inspection_recorded)
 def note_look(*, inspection: Inspection, now: datetime, **_: Any) -> None:
     if inspection.corrects is not None:
+        eyes.check_correction(inspection)
         corrections.take_back(inspection.corrects)
     due.note_look(inspection=inspection, now=now)
     if inspection.sizes.exists():

@@ -19,7 +19,7 @@ from assets_app.register.models import Joint
 from schedules.due import actions as due
 from schedules.due.models import Policy, Programme
 from schedules.due.programme_actions import ensure_programme
-from schedules.work import events, orders, rules, welding
+from schedules.work import events, eyes, orders, rules, welding
 from schedules.work.models import WorkOrder
 from schedules.work.welding import NOTHING_TOLD, WeldInput
 
@@ -114,8 +114,7 @@ def verify(*, order_id: int, expected_version: int, actor: Person, now: datetime
         entry="order.verified",
     ) as deed:
         order = deed.order
-        worked = order.done_by_id == actor.pk or order.steps.filter(done_by=actor).exists()
-        if worked or welding.welded_any([order.pk], actor):
+        if eyes.worked_on(order, actor):
             raise NotAllowed("did_the_work", "You did this work; another person must verify it.")
         order.verified_by, order.verified_at, order.closed_at = actor, now, now
         deed.facts |= {"note": note.strip(), "done_by": order.done_by.display_name if order.done_by else None}

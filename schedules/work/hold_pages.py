@@ -14,7 +14,7 @@ from assets_app.inspections.models import Severity
 from assets_app.people.queries import day_at, is_release_authority, roles_at, why_not_signed
 from assets_app.refusals import NotAllowed, NotFound, Refused
 from schedules.work import actions, forms, queries
-from schedules.work.holds import did_the_work
+from schedules.work.eyes import worked_on_held
 from schedules.work.models import Hold
 
 LIFTED_SHOWN = 30
@@ -90,7 +90,7 @@ def _row(request: HttpRequest, hold: Hold, tried: tuple[int, forms.ReleaseForm] 
     if why_not:
         row["why_not"] = f"You cannot lift it as an engineer: {why_not}."
         return row
-    if did_the_work(hold, request.user):
+    if worked_on_held(hold, request.user):
         row["why_not"] = "You did work on it, so another authority must lift it."
         return row
     if hold.finding and hold.finding.is_open and hold.finding.severity == Severity.HOLD_NOW:

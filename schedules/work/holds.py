@@ -13,8 +13,8 @@ from assets_app.people.models import Person
 from assets_app.record import actions as record
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Asset, Joint
-from schedules.work import events, welding
-from schedules.work.models import Hold, Step, WorkOrder
+from schedules.work import events, eyes
+from schedules.work.models import Hold
 
 
 def place_hold(
@@ -105,7 +105,7 @@ def release_hold(*, hold_id: int, reason: str, evidence: str, actor: Person, now
         )
         if hold.released_at is not None:
             raise _already("already_released", "It was lifted", hold, hold.released_by, hold.released_at)
-        if did_the_work(hold, actor):
+        if eyes.worked_on_held(hold, actor):
             raise NotAllowed("did_the_work", "You did the work on it; another authority must lift the hold.")
         if hold.finding and hold.finding.is_open and hold.finding.severity == Severity.HOLD_NOW:
             message = "The finding still says hold now. Repair it, or let an engineer sign an assessment, first."
@@ -117,25 +117,6 @@ def release_hold(*, hold_id: int, reason: str, evidence: str, actor: Person, now
         _write_down(hold, "hold.released", actor, now, **facts)
         events.hold_released.send(sender=__name__, hold=hold, now=now)
     return hold
-
-
-def did_the_work(hold: Hold, person: Person) -> bool:
-    """Whether the person did repair or tightening work on what is held: for its finding, or since it was placed."""
-    work = WorkOrder.objects.exclude(kind=WorkOrder.Kind.INSPECT)
-    here = work.filter(joint_id=hold.joint_id) if hold.joint_id else work.filter(asset_id=hold.asset_id)
-    if here.filter(done_by=person, done_at__gte=hold.placed_at).exists():
-        return True
-    if Step.objects.filter(order__in=here, done_by=person, done_at__gte=hold.placed_at).exists():
-        return True
-    since = here.filter(done_at__gte=hold.placed_at)
-    if welding.welded_any(since.values_list("pk", flat=True), person):
-        return True
-    if hold.finding_id is None:
-        return False
-    own = work.filter(finding_id=hold.finding_id)
-    if own.filter(done_by=person).exists() or Step.objects.filter(order__in=own, done_by=person).exists():
-        return True
-    return welding.welded_any(own.values_list("pk", flat=True), person)
 
 
 def _place(hold: Hold, actor: Person | None, now: datetime) -> Hold:

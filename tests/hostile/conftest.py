@@ -1,6 +1,7 @@
 """The same people and orders as the tests of work."""
 
 from tests.schedules.work.conftest import (  # noqa: F401
+    all_steps,
     dated,
     engineer,
     finding,
@@ -8,6 +9,7 @@ from tests.schedules.work.conftest import (  # noqa: F401
     look_order,
     manager,
     mt,
+    photo,
     planner,
     repair_order,
     technician,

@@ -26,7 +26,7 @@ from assets_app.register import importer
 from schedules.deferral import actions as deferral
 from schedules.duty import actions as duty
 from schedules.models import Deferral, Hold, Reading, Step, WorkOrder
-from schedules.work import actions, holds, orders
+from schedules.work import actions, eyes, orders
 
 pytestmark = [
     pytest.mark.django_db(transaction=True),
@@ -206,7 +206,7 @@ def test_control_without_the_lock_both_lift_one_hold(pair, authorities, technici
     one, other = authorities
     hold = actions.place_hold(joint_id=weld_joint.pk, reason="rust", actor=technician, now=now)
     without_locks(monkeypatch)
-    meeting(monkeypatch, holds, "did_the_work")
+    meeting(monkeypatch, eyes, "worked_on_held")
     assert codes(pair.race(lifting(hold, one, now), lifting(hold, other, now))) == ["done", "done"]
 
 
