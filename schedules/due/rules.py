@@ -154,8 +154,8 @@ def count_targets(owed: Owed, look_total: Floats, born_total: Floats) -> dict[st
     ``look_total`` is the total at the last look; where there was none it is ``born_total``, the total when the joint
     was made: an unseen joint counts from its first day.
     """
+    first_look = _first_look(owed, born_total)
     with np.errstate(divide="ignore", invalid="ignore"):
-        first_look = born_total + owed.damage_share / owed.damage_per_count
         used_up = born_total + 1.0 / owed.damage_per_count
     looked = look_total >= first_look
     damage = np.where(looked, used_up, first_look)
@@ -167,6 +167,12 @@ def count_targets(owed: Owed, look_total: Floats, born_total: Floats) -> dict[st
     }
 
 
+def _first_look(owed: Owed, born_total: Floats) -> Floats:
+    """The total at which the first detailed look is owed."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return born_total + owed.damage_share / owed.damage_per_count
+
+
 def _days_by_limit(owed: Owed, curves: list[CounterCurve], *, early: bool) -> dict[str, Days]:
     targets: dict[str, Floats] = {
         "measured growth": owed.measured_growth_total,
@@ -176,9 +182,11 @@ def _days_by_limit(owed: Owed, curves: list[CounterCurve], *, early: bool) -> di
         "fixed": owed.fixed_total,
     }
     born_total = born_totals(owed, curves)
-    targets |= count_targets(owed, look_totals(owed, curves, born_total), born_total)
+    look_total = look_totals(owed, curves, born_total)
+    targets |= count_targets(owed, look_total, born_total)
     days = {limit: _days_of_counts(owed.counter, curves, total, early=early) for limit, total in targets.items()}
-    days["damage"] = _excused(days["damage"], owed.damage_excused_until)
+    had_first_look = look_total >= _first_look(owed, born_total)
+    days["damage"] = np.where(had_first_look, _excused(days["damage"], owed.damage_excused_until), days["damage"])
     for limit, on in (
         ("sweep", owed.sweep),
         ("load change", owed.load_change),
@@ -193,7 +201,10 @@ def _days_by_limit(owed: Owed, curves: list[CounterCurve], *, early: bool) -> di
 
 
 def _excused(on: Days, until: Days) -> Days:
-    """A used-up life that an engineer let stand until a day falls due on that day, if that is later."""
+    """A used-up life that an engineer let stand until a day falls due on that day, if that is later.
+
+    Never the first look, which the engineer's word about the life does not replace.
+    """
     return np.where((until < NO_DAY) & (on < NO_DAY), np.maximum(on, until), on).astype(np.int32)
 
 

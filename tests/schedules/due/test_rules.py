@@ -103,6 +103,11 @@ def test_an_assessment_lets_a_used_up_life_stand_but_never_brings_a_day_forward(
     assert due_dates(earlier, [curve(1.0, ahead=1.0)]).on["damage"][0] == START + 1000
 
 
+def test_an_assessment_of_the_life_does_not_put_off_the_first_look():
+    unseen = owed(damage_per_count=[1e-3], damage_excused_until=[START + 1400])
+    assert due_dates(unseen, [curve(1.0, ahead=1.0)]).on["damage"][0] == START + 300
+
+
 def test_a_joint_made_later_counts_from_its_own_first_day():
     with_asset = due_dates(owed(damage_per_count=[1e-3]), [curve(1.0, ahead=1.0)])
     replaced = due_dates(owed(damage_per_count=[1e-3], installed=[START + 100]), [curve(1.0, ahead=1.0)])
