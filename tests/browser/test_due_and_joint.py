@@ -25,9 +25,7 @@ def owed(weld_joint, bolted_joint):
     return weld_joint
 
 
-@pytest.mark.parametrize(
-    ("size", "scheme"), [("phone", "dark"), ("desk", "light")]
-)
+@pytest.mark.parametrize(("size", "scheme"), [("phone", "dark"), ("desk", "light")])
 def test_the_list_and_the_joint_read_well_on_phone_and_desk_light_and_dark(
     open_page, axe, no_sideways_scroll, person, site, owed, size, scheme
 ):
