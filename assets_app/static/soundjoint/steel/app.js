@@ -100,7 +100,7 @@ function carryOver(from, to) {
 }
 
 // Nothing changes or moves while a finger is down: the tap would be lost. It is drawn when the finger is up.
-const LONGEST_PRESS = 3000, AFTER_LIFTING = 50; // ms; the click comes just after the finger is up
+const LONGEST_PRESS = 20000, AFTER_LIFTING = 50; // ms; the click comes just after the finger is up
 let pressed = null;
 let up = null;
 addEventListener("pointerdown", () => {

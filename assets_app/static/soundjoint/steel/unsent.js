@@ -70,7 +70,10 @@ function edit(item, view) {
   } }, field(`Change the ${name}`, input), h("button", { class: "button" }, "Change and send"));
 }
 
+// What was asked once stays asked when news draws the sheet anew.
+const askedToDrop = new Set();
+
 function drop(item) {
-  const sure = h("span", { hidden: true }, button("Yes, drop it for good", () => take(item), "grave"));
-  return [button("Drop it", () => { sure.hidden = false; sure.querySelector("button").focus(); }), sure];
+  const sure = h("span", { hidden: !askedToDrop.has(item.seq) }, button("Yes, drop it for good", () => take(item), "grave"));
+  return [button("Drop it", () => { askedToDrop.add(item.seq); sure.hidden = false; sure.querySelector("button").focus(); }), sure];
 }
