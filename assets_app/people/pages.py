@@ -1,4 +1,4 @@
-"""A colleague's page: roles here, certificates and what they are worth today."""
+"""Who may do what at each site; a colleague's page: roles here, certificates and what they are worth today."""
 
 from __future__ import annotations
 
@@ -9,7 +9,21 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from assets_app.people import qualification_rules, queries
+from assets_app.people import qualification_rules, queries, who_may
+from assets_app.people.models import RoleName
+
+
+@require_safe
+@login_required
+def people(request: HttpRequest) -> HttpResponse:
+    """Who may do, verify, sign, hold, release and put off what, in one table a site."""
+    context = {
+        "sites": queries.who_may_at(request.user, timezone.now()),
+        "columns": list(who_may.COLUMNS),
+        "roles": RoleName.labels,
+        "deeds": who_may.of_roles(RoleName.values),
+    }
+    return render(request, "people/people.html", context)
 
 
 @require_safe
@@ -30,4 +44,7 @@ def person(request: HttpRequest, person_id: int) -> HttpResponse:
     return render(request, "people/person.html", {"who": who, "roles": roles, "rows": rows})
 
 
-urlpatterns = [path("people/<int:person_id>/", person, name="person")]
+urlpatterns = [
+    path("people/", people, name="people"),
+    path("people/<int:person_id>/", person, name="person"),
+]

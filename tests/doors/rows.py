@@ -296,6 +296,7 @@ SEEN_PAGES = {
         "finding.close", lambda w: {"finding_id": w.finding, "deed": "close"}, lambda w: WHY
     ),
     "GET evidence-view": Row(READ, pk("photo", "evidence_id")),
+    "GET people": LISTED,
     "GET person": Row(READ, pk("worker", "person_id"), shows=True),
     "GET record": LISTED,
 }
