@@ -20,7 +20,7 @@ def people(request: HttpRequest) -> HttpResponse:
     context = {
         "sites": queries.who_may_at(request.user, timezone.now()),
         "columns": list(who_may.COLUMNS),
-        "roles": RoleName.labels,
+        "no_role": who_may.NO_ROLE,
         "deeds": who_may.of_roles(RoleName.values),
     }
     return render(request, "people/people.html", context)

@@ -65,9 +65,9 @@ class Cell:
     words: str
 
 
-def row(holder: Holder, on: date) -> list[Cell]:
-    """One cell for each of ``COLUMNS``."""
-    return [judge(holder, on) for judge in COLUMNS.values()]
+def row(holder: Holder, on: date) -> list[tuple[str, Cell]]:
+    """One cell for each of ``COLUMNS``, with its name."""
+    return [(name, judge(holder, on)) for name, judge in COLUMNS.items()]
 
 
 def by_role(deed: str) -> Callable[[Holder, date], Cell]:
@@ -143,7 +143,7 @@ COLUMNS: dict[str, Callable[[Holder, date], Cell]] = {
 }
 
 
-def of_roles(names: Iterable[str]) -> list[tuple[str, list[bool]]]:
-    """Every deed in words, with whether each of the roles may do it."""
+def of_roles(names: Iterable[str]) -> list[tuple[str, list[str]]]:
+    """Every deed in words, with those of the roles that may do it."""
     wanted = list(names)
-    return [(words, [rules.may(deed, [name]) for name in wanted]) for deed, words in DEEDS.items()]
+    return [(words, [name for name in wanted if rules.may(deed, [name])]) for deed, words in DEEDS.items()]
