@@ -17,7 +17,8 @@ from schedules.demo.duty import Duty
 from schedules.demo.places import chance
 from schedules.demo.steel import Built
 from schedules.due import rating_rules
-from schedules.due.rating_rules import Facts, Rated
+from schedules.due.fact_rules import Facts
+from schedules.due.rating_rules import Rated
 from schedules.duty.models import StressSpectrum
 
 # Shape of one count: (share of the greatest range, how often), by the unit of the counter.

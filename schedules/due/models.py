@@ -52,6 +52,20 @@ class Policy(models.Model):
 
     class Meta:
         ordering = ["site_id", "-set_at", "-id"]
+        constraints = [
+            # Beyond these no day comes out, and what cannot be computed would look like what is not due.
+            models.CheckConstraint(
+                name="policy_gives_days",
+                condition=Q(
+                    damage_share_single__gt=0,
+                    damage_share_single__lte=1,
+                    damage_share_other__gt=0,
+                    damage_share_other__lte=1,
+                    looks_single__gte=1,
+                    looks_other__gte=1,
+                ),
+            )
+        ]
 
 
 class OfficeTable(models.Model):
@@ -129,6 +143,14 @@ class Rating(models.Model):
     inputs = models.JSONField(default=dict, help_text="every figure used, with unit, source and status")
     edition = models.CharField(max_length=64, help_text="of the methods used")
     computed_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                name="rating_gives_days",
+                condition=Q(looks__gte=1) & (Q(damage_share=None) | Q(damage_share__gt=0, damage_share__lte=1)),
+            )
+        ]
 
 
 class OwedLook(models.Model):

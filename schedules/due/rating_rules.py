@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -17,7 +17,7 @@ import numpy as np
 
 from engineering import crack_growth, damage, details, detection, fracture, sn_curves, steels
 from engineering.errors import InputError
-from engineering.tables import Table
+from schedules.due.fact_rules import Facts, usable
 
 EDITION = "EN 1993-1-9:2005; BS 7910:2013 growth by spectrum; 2026-11"
 
@@ -34,40 +34,6 @@ SHALLOWEST = crack_growth.DEFAULT_ASPECT
 MAX_DEPTH_SHARE = 0.8  # of the wall: end of the range of the formulas
 DETAILED_METHODS = frozenset({"PT", "MT", "UT", "ET", "RT"})
 WORSE_CONDITIONS = {"good": 0, "normal": 1, "poor": 2}
-
-
-@dataclass(frozen=True)
-class Facts:
-    """One joint as seen by one method. ``None`` or an empty text: not known."""
-
-    programme_id: int
-    joint_id: int
-    kind: str  # weld | bolted
-    method: str
-    conditions: str
-    access: str
-    single_path: bool
-    consequence: str  # low | high
-    bins: Sequence[Sequence[float]] = ()  # [[range MPa, count per count of duty], ...]
-    stress_kind: str = "direct"
-    peak_mpa: float | None = None
-    bending_share: float = 0.0
-    spectrum_status: str = ""
-    spectrum_source: str = ""
-    detail: str = ""
-    category_mpa: float | None = None
-    wall_mm: float | None = None
-    attachment_mm: float | None = None
-    bolt_diameter_mm: float | None = None
-    steel_grade: str = ""
-    detection_chance: float = 0.9
-    share_single: float = 0.3
-    share_other: float = 0.5
-    looks_single: int = 3
-    looks_other: int = 2
-    lowest_service_c: float = -20.0
-    growth_law: str = ""
-    tables: Mapping[str, Table] = field(default_factory=dict)  # the office's own, by the name of the one they replace
 
 
 @dataclass(frozen=True)
@@ -99,7 +65,7 @@ class Rated:
 def rate(facts: Sequence[Facts]) -> list[Rated]:
     """The ratings of many programmes at once, in the order given. Never raises for one joint's bad figure: a figure
     that cannot be right counts as missing, and the others go on."""
-    facts = [_usable(fact) for fact in facts]
+    facts = [usable(fact) for fact in facts]
     rated = [_begin(fact) for fact in facts]
     rated = _damage(facts, rated)
     return _window(facts, rated)
@@ -108,20 +74,6 @@ def rate(facts: Sequence[Facts]) -> list[Rated]:
 def worse_conditions(planned: str, last_look: str) -> str:
     """The worse of two conditions; an empty one does not count."""
     return max((c for c in (planned, last_look) if c), key=WORSE_CONDITIONS.__getitem__, default="normal")
-
-
-def _usable(fact: Facts) -> Facts:
-    """``fact`` without figures that cannot be right (negative, zero, NaN): such a figure is as good as none."""
-    figures = ("peak_mpa", "category_mpa", "wall_mm", "attachment_mm", "bolt_diameter_mm")
-    wrong: dict[str, Any] = {
-        name: None for name in figures if (value := getattr(fact, name)) is not None and not 0 < value < math.inf
-    }
-    bins_right = all(len(pair) == 2 and all(0 <= number < math.inf for number in pair) for pair in fact.bins)
-    if not bins_right or not sum(pair[1] for pair in fact.bins):
-        wrong["bins"] = ()
-    if not 0 <= fact.bending_share <= 1:
-        wrong["bending_share"] = 0.0  # the safe choice; one bad share must not keep the others from being rated
-    return replace(fact, **wrong) if wrong else fact
 
 
 def _begin(fact: Facts) -> Rated:
@@ -182,18 +134,25 @@ def _damage_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
     category, kind, size_effect = _category(fact, missing, about)
     if category and fact.bins and kind != fact.stress_kind:
         missing.append(Missing("damage", f"spectrum of {kind} stress", f"the detail is one of {kind} stress"))
-    factor = sn_curves.partial_factor("safe_life", fact.consequence, fact.tables.get("partial_factors"))
     size_factor = _size_factor(fact, size_effect, missing)
     inputs = {
         "category_mpa": category,
         "stress_kind": kind,
-        "gamma_mf": float(factor),
-        "gamma_mf_status": factor.row.status,
+        **_partial_factor(fact, missing),
         "size_factor": size_factor,
         "detail": fact.detail,
         **about,
     }
     return inputs, missing
+
+
+def _partial_factor(fact: Facts, missing: list[Missing]) -> dict[str, Any]:
+    try:
+        factor = sn_curves.partial_factor("safe_life", fact.consequence, fact.tables.get("partial_factors"))
+    except InputError as error:
+        missing.append(Missing("damage", "partial factor", error.reason))
+        return {}
+    return {"gamma_mf": float(factor), "gamma_mf_status": factor.row.status}
 
 
 def _size_factor(fact: Facts, size_effect: str, missing: list[Missing]) -> float:

@@ -12,8 +12,9 @@ from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from engineering.tables import Table, build
 from schedules.due import rating_rules
+from schedules.due.fact_rules import Facts
 from schedules.due.models import OfficeTable, Policy, Programme, Rating
-from schedules.due.rating_rules import Facts, Rated
+from schedules.due.rating_rules import Rated
 from schedules.duty.models import StressSpectrum
 
 BATCH = 5000

@@ -16,8 +16,9 @@ from django.db.models import Q
 from assets_app.refusals import NotFound, Unprocessable
 from schedules.due import engine, ratings, store
 from schedules.due.curves import AssetCurve, curves_of_assets
+from schedules.due.fact_rules import Facts
 from schedules.due.models import Policy, Programme
-from schedules.due.rating_rules import Facts, Rated, rate
+from schedules.due.rating_rules import Rated, rate
 from schedules.due.rules import LIMITS, NO_DAY, Due, Owed, born_totals, due_dates, look_totals
 from schedules.due.store import Columns, Scope
 
@@ -79,7 +80,7 @@ class WorkedOut:
 def work_out(programme_id: int, *, now: datetime, changes: Mapping[str, Any] | None = None) -> WorkedOut:
     """Work out one programme as of ``now``, with ``changes`` on trial.
 
-    ``changes`` may name any of ``STEEL_INPUTS`` (mm, MPa, counts; see ``rating_rules.Facts``) or ``PROGRAMME_INPUTS``.
+    ``changes`` may name any of ``STEEL_INPUTS`` (mm, MPa, counts; see ``fact_rules.Facts``) or ``PROGRAMME_INPUTS``.
     Raises ``NotFound`` (``not_found``) and ``Unprocessable`` (``unknown_input``).
     """
     changes = dict(changes or {})

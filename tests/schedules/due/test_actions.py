@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from assets_app.models import Inspection, RecordEntry
 from assets_app.refusals import NotAllowed, NotFound, Unprocessable
@@ -163,3 +163,11 @@ def test_a_table_that_cannot_be_used_is_refused(person, site, now, table, data, 
             site_id=site.pk, table=table, data=data, reason="ours", actor=person("engineer", site), now=now
         )
     assert refused.value.code == code
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"looks_single": 0}, {"looks_other": 0}, {"damage_share_single": 0.0}, {"damage_share_other": 1.5}]
+)
+def test_the_database_keeps_no_policy_from_which_no_day_would_come(site, now, wrong):
+    with pytest.raises(IntegrityError, match="policy_gives_days"), transaction.atomic():
+        Policy.objects.create(site=site, set_at=now, **wrong)

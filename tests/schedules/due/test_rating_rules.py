@@ -9,7 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engineering import sn_curves
-from schedules.due.rating_rules import Facts, rate, worse_conditions
+from engineering.tables import load
+from schedules.due.fact_rules import Facts
+from schedules.due.rating_rules import rate, worse_conditions
 
 WELD = Facts(
     programme_id=1, joint_id=1, kind="weld", method="MT", conditions="good", access="easy", single_path=True,
@@ -82,6 +84,39 @@ def test_a_bending_share_that_cannot_be_counts_as_none_and_stops_nobody(share):
     good, mended = rate([WELD, replace(WELD, programme_id=3, bending_share=share)])
     assert good.window_count == pytest.approx(one(WELD).window_count)
     assert mended.window_count == pytest.approx(one(replace(WELD, bending_share=0.0)).window_count)
+
+
+@pytest.mark.parametrize(
+    ("figure", "value"),
+    [
+        ("bins", [["60 MPa", 1.0]]),
+        ("bins", [[1e200, 1.0]]),
+        ("bins", [[60.0, None]]),
+        ("stress_kind", "torsion"),
+    ],
+)
+def test_a_spectrum_that_cannot_be_is_named_as_missing_and_stops_nobody(figure, value):
+    good, odd = rate([WELD, replace(WELD, programme_id=3, **{figure: value})])
+    assert good.window_count == pytest.approx(one(WELD).window_count)
+    assert odd.damage_per_count is None
+    assert odd.window_count is None
+    assert "stress spectrum" in {each.figure for each in odd.missing}
+
+
+def test_an_unknown_consequence_is_taken_as_high_and_said():
+    low, unknown = rate([replace(WELD, consequence="low"), replace(WELD, consequence="")])
+    assert unknown.damage_per_count == pytest.approx(one(WELD).damage_per_count)
+    assert unknown.damage_per_count > low.damage_per_count
+    assert unknown.inputs["consequence"] == "high"
+
+
+def test_an_office_table_without_the_row_leaves_the_joint_unrated_and_stops_nobody():
+    table = load("partial_factors")
+    short = replace(table, rows={name: row for name, row in table.rows.items() if not name.endswith("high")})
+    good, odd = rate([WELD, replace(WELD, programme_id=3, tables={"partial_factors": short})])
+    assert good.damage_per_count is not None
+    assert odd.damage_per_count is None
+    assert "partial factor" in {each.figure for each in odd.missing}
 
 
 def test_an_unknown_attachment_is_taken_as_the_worst():
