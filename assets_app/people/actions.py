@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from assets_app.people.models import Person, Qualification, Role, RoleName
-from assets_app.people.qualification_rules import welder_valid
+from assets_app.people.qualification_rules import POSITIONS, positions_of, unknown_positions, welder_valid
 from assets_app.people.queries import day_at, require, require_welder, roles_at
 from assets_app.record import actions as record
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
@@ -64,6 +64,7 @@ def add_qualification(
     """Put a certificate on file for somebody who has a role at the site."""
     require(actor, "people.change", site_id)
     _check_certificate(kind, method, level, process, issued_on, expires_on)
+    check_positions(welding_position, field="welding_position")
     with transaction.atomic():
         person = _locked_person(person_id)
         _never_oneself(actor, person, "a qualification")
@@ -74,7 +75,7 @@ def add_qualification(
             method=method,
             level=level,
             process=process,
-            welding_position=welding_position,
+            welding_position=" ".join(positions_of(welding_position)),
             certificate=certificate,
             issued_on=issued_on,
             expires_on=expires_on,
@@ -149,6 +150,17 @@ def count_weld(
             row.last_used_on = on
             row.save(update_fields=["last_used_on"])
             _record(site_id, "qualification.continued", actor, row, now, why=why)
+
+
+def check_positions(printed: str, *, field: str) -> None:
+    """Refuse (``unknown_position``) what is no welding position, naming it."""
+    if unknown := unknown_positions(printed):
+        raise Unprocessable(
+            "unknown_position",
+            f"{' and '.join(unknown)} is no welding position of ISO 6947. "
+            f"Write each one printed on the certificate, with spaces between: {' '.join(POSITIONS)}.",
+            field=field,
+        )
 
 
 def _check_certificate(

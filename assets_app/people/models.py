@@ -54,7 +54,9 @@ class Qualification(models.Model):
     method = models.CharField(max_length=4, blank=True, help_text="NDT method, e.g. MT")
     level = models.PositiveSmallIntegerField(null=True, blank=True)
     process = models.CharField(max_length=8, blank=True, help_text="ISO 4063 number")
-    welding_position = models.CharField(max_length=8, blank=True, help_text="ISO 6947, e.g. PA, PF")
+    welding_position = models.CharField(
+        max_length=80, blank=True, help_text="every one printed on the certificate, by its ISO 6947 symbol: PA PB PF"
+    )
     certificate = models.CharField(max_length=64, blank=True)
     issued_on = models.DateField()
     expires_on = models.DateField()

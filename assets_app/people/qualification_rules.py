@@ -2,10 +2,15 @@
 
 Levels after ISO 9712:2021 (level 2 interprets and reports; level 1 works under instruction) and a welder's six months
 after ISO 9606-1:2017 clause 9.2: both from memory, and common practice; a site's own procedure rules.
+
+The welding positions are those printed on the welder's certificate, each by its symbol after ISO 6947. They are
+compared one by one. ISO 9606-1 lets a test in one position qualify for others; that is for whoever issues the
+certificate to work out and print: nothing is inferred here, which is the safe side.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from datetime import date
 from typing import Protocol
@@ -13,6 +18,23 @@ from typing import Protocol
 LEVEL_TO_INTERPRET = 2
 CONTINUITY_MONTHS = 6
 NOT_NDT = frozenset({"BC"})  # a bolt check is a mechanic's work
+
+# Symbol -> what a welder says. ISO 6947:2019, tables of main and inclined positions; from memory.
+POSITIONS = {
+    "PA": "flat",
+    "PB": "horizontal fillet",
+    "PC": "horizontal",
+    "PD": "overhead fillet",
+    "PE": "overhead",
+    "PF": "vertical up",
+    "PG": "vertical down",
+    "PH": "pipe, up",
+    "PJ": "pipe, down",
+    "PK": "pipe, orbital",
+    "H-L045": "pipe at 45°, up",
+    "J-L045": "pipe at 45°, down",
+    "K-L045": "pipe at 45°, orbital",
+}
 
 
 class Certificate(Protocol):
@@ -22,7 +44,7 @@ class Certificate(Protocol):
     method: str
     level: int | None
     process: str
-    welding_position: str
+    welding_position: str  # as printed, such as "PA PB PF"
     issued_on: date
     expires_on: date
     last_used_on: date | None
@@ -48,6 +70,16 @@ def ndt_valid(certificate: Certificate, method: str, on: date) -> bool:
     )
 
 
+def positions_of(printed: str) -> tuple[str, ...]:
+    """The symbols of ``PA PB PF``, ``PA, PB`` or ``pa/pb``: each once, in capitals, in the order given."""
+    return tuple(dict.fromkeys(word.upper() for word in re.split(r"[\s,;/+]+", printed) if word))
+
+
+def unknown_positions(printed: str) -> list[str]:
+    """Those that are no symbol of ISO 6947; a range such as ``PA-PF`` is none either."""
+    return [symbol for symbol in positions_of(printed) if symbol not in POSITIONS]
+
+
 def welder_valid(certificate: Certificate, on: date, *, process: str, position: str = "") -> bool:
     """Whether a welder may weld by ``process`` (ISO 4063) in ``position`` (ISO 6947; empty: any) on the day.
 
@@ -57,7 +89,7 @@ def welder_valid(certificate: Certificate, on: date, *, process: str, position: 
     return (
         certificate.kind == "welder"
         and certificate.process == process
-        and position in ("", certificate.welding_position)
+        and (not position or position in positions_of(certificate.welding_position))
         and runs(certificate, on)
         and on <= continuity_ends(certificate)
     )
@@ -76,9 +108,9 @@ def why_not_welder(certificates: Iterable[Certificate], on: date, *, process: st
     fitting = [one for one in own if process in ("", one.process)]
     if not fitting:
         return f"no certificate for process {process} (ISO 4063) is on file, only {_listed(one.process for one in own)}"
-    placed = [one for one in fitting if position in ("", one.welding_position)]
+    placed = [one for one in fitting if not position or position in positions_of(one.welding_position)]
     if not placed:
-        covered = _listed(one.welding_position or "no position" for one in fitting)
+        covered = _listed(name for one in fitting for name in positions_of(one.welding_position) or ("no position",))
         return f"no certificate for position {position} is on file, only {covered}"
     running = [one for one in placed if runs(one, on)]
     if running:

@@ -99,14 +99,12 @@ def welds(holder: Holder, on: date) -> Cell:
     if not rules.may("order.work", holder.roles):
         return Cell(False, NO_ROLE)
     running = [
-        one
-        for one in holder.certificates
-        if one.kind == "welder" and worth.welder_valid(one, on, process=one.process, position=one.welding_position)
+        one for one in holder.certificates if one.kind == "welder" and worth.welder_valid(one, on, process=one.process)
     ]
     if not running:
         return Cell(False, worth.why_not_welder(holder.certificates, on))
     said = (
-        f"{one.process}{f' in {one.welding_position}' if one.welding_position else ''} until "
+        f"{one.process}{f' in {one.welding_position}' if one.welding_position else ', no position named,'} until "
         f"{min(one.expires_on, worth.continuity_ends(one)):%-d %b %Y}"
         for one in running
     )

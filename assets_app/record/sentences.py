@@ -109,7 +109,8 @@ class _Said(dict[str, Any]):
             return f": {self['caption']}" if self.get("caption") else ""
         if name == "certificate_words":
             level = f" level {self['level']}" if self.get("level") else ""
-            return f"{self.get('method') or self.get('process') or self.get('kind')}{level}"
+            positions = f" in {self['welding_position']}" if self.get("welding_position") else ""
+            return f"{self.get('method') or self.get('process') or self.get('kind')}{level}{positions}"
         if name == "note_words":
             return f": {self['note']}" if self.get("note") else ""
         if name == "why_words":

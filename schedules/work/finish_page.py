@@ -72,7 +72,7 @@ class FinishForms:
         if where.startswith("findings["):
             form, field = self.given[int(where.removeprefix("findings[").removesuffix("]"))], name
         else:
-            field = refusal.field
+            field = next((name for name in (refusal.field, f"weld_{refusal.field}") if name in form.fields), "")
         form.add_error(field if field in form.fields else None, refusal.message)
 
 

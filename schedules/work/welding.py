@@ -54,7 +54,7 @@ def process_of(joint: Joint) -> str:
 def answer_for(deed: Deed, told: WeldInput) -> list[Qualification]:
     """Check the welder and put the weld among the facts of the deed; gives the certificates, locked.
 
-    Refusals: ``weld_not_asked``, ``no_such_welder``, ``welder_not_qualified``.
+    Refusals: ``weld_not_asked``, ``no_such_welder``, ``unknown_position``, ``welder_not_qualified``.
     """
     order = deed.order
     if not welds(order):
@@ -64,6 +64,7 @@ def answer_for(deed: Deed, told: WeldInput) -> list[Qualification]:
     welder = _welder(order, told.welder_id, deed.actor)
     process = told.process.strip() or process_of(order.joint)
     position = told.position.strip().upper()
+    people_actions.check_positions(position, field="position")
     covering = people_actions.lock_weld_certificates(
         site_id=order.site_id, welder=welder, process=process, position=position, on=deed.today
     )

@@ -79,6 +79,7 @@ def test_a_manager_reaches_the_people_of_the_own_site_only(qualify, person, othe
         ({"level": None}, "level_needed"),
         ({"expires_on": date(2024, 1, 1)}, "ends_before_it_begins"),
         ({"kind": "welder"}, "process_needed"),
+        ({"kind": "welder", "process": "135", "welding_position": "PA 6G"}, "unknown_position"),
     ],
 )
 def test_a_certificate_that_says_too_little_is_refused(qualify, change, code):

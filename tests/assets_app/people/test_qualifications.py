@@ -100,3 +100,22 @@ def test_months_later_is_the_same_day_or_the_months_last(day, months):
 )
 def test_the_state_of_a_certificate_in_words(day, words):
     assert rules.state(Certificate(), day) == words
+
+
+def test_every_position_printed_on_the_certificate_counts_and_none_is_inferred():
+    held = [Certificate(**{**WELDER, "welding_position": "PA, PB PF"})]
+    day = date(2024, 3, 1)
+    assert [rules.why_not_welder(held, day, process="135", position=one) for one in ("PA", "PB", "PF", "")] == [""] * 4
+    assert "PE is on file, only PA, PB, PF" in rules.why_not_welder(held, day, process="135", position="PE")
+    assert rules.why_not_welder(held, day, position="PC"), "PF is often printed with PC, but here it is not"
+    assert "only no position" in rules.why_not_welder(
+        [Certificate(**{**WELDER, "welding_position": ""})], day, position="PA"
+    )
+
+
+@pytest.mark.parametrize(
+    ("printed", "unknown"),
+    [("pa/pb + h-l045", []), ("PA-PF", ["PA-PF"]), ("PA 6G", ["6G"]), ("PI PA P", ["PI", "P"]), ("", [])],
+)
+def test_what_is_no_welding_position_is_named(printed, unknown):
+    assert rules.unknown_positions(printed) == unknown

@@ -53,13 +53,15 @@ def test_certificates_say_until_when_and_why_not(person, site, now):
     certify(who, kind="ndt", method="MT", level=2)
     certify(who, kind="ndt", method="UT", level=1)
     certify(who, kind="ndt", method="PT", level=2, issued_on=date(2020, 1, 1), expires_on=date(2026, 6, 14))
-    certify(who, kind="welder", process="135", welding_position="PF")
+    certify(who, kind="welder", process="135", welding_position="PA PF")
     cells = told(who, now)[who]
     assert cells["Signs looks"].words == (
         "MT until 1 Jan 2027; bolt check; not PT: the PT certificate ran out on 14 Jun 2026; "
         "not UT: the UT certificate is level 1; signing needs level 2"
     )
-    assert cells["Welds"] == who_may.Cell(True, "135 in PF until 1 Jul 2026"), "six months, not the certificate's end"
+    assert cells["Welds"] == who_may.Cell(True, "135 in PA PF until 1 Jul 2026"), (
+        "six months, not the certificate's end"
+    )
 
 
 def test_a_technician_signs_bolt_checks_only_and_welds_nothing_without_a_certificate(person, site, now):

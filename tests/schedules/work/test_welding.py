@@ -56,6 +56,10 @@ def test_the_position_must_be_covered_where_it_is_told(ready, technician, now):
         done(ready, technician, now, process="135", position="PE")
     assert "no certificate for position PE is on file, only PF" in why(refused)
     assert "Nobody at this site could" in refused.value.message
+    with pytest.raises(Unprocessable) as refused:
+        done(ready, technician, now, process="135", position="3G")
+    assert (refused.value.code, refused.value.field) == ("unknown_position", "position")
+    assert "3G is no welding position" in refused.value.message
     assert done(ready, technician, now, process="135", position="pf").state == "done"
 
 
