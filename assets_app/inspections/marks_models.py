@@ -12,15 +12,16 @@ class PhotoMark(models.Model):
     class Shape(models.TextChoices):
         ARROW = "arrow", "arrow"
         RING = "ring", "ring"
+        LENGTH = "length", "length"
         TEXT = "text", "words"
 
     evidence = models.ForeignKey("assets_app.Evidence", on_delete=models.PROTECT, related_name="marks")
-    shape = models.CharField(max_length=5, choices=Shape.choices)
-    x = models.FloatField(help_text="tip of the arrow, centre of the ring, start of the words")
+    shape = models.CharField(max_length=6, choices=Shape.choices)
+    x = models.FloatField(help_text="tip of the arrow, centre of the ring, one end of the length, start of the words")
     y = models.FloatField()
     x2 = models.FloatField(null=True, blank=True, help_text="tail of the arrow, a point on the ring")
     y2 = models.FloatField(null=True, blank=True)
-    text = models.CharField(max_length=80, blank=True)
+    text = models.CharField(max_length=80, blank=True, help_text="words; of a length the size as the person typed it")
     by = models.ForeignKey("assets_app.Person", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
@@ -34,6 +35,7 @@ class PhotoMark(models.Model):
                 name="mark_inside_its_photo",
             ),
             models.CheckConstraint(condition=~Q(shape="text") | ~Q(text=""), name="mark_of_words_has_words"),
+            models.CheckConstraint(condition=~Q(shape="length") | ~Q(text=""), name="mark_of_length_has_its_size"),
         ]
 
     def __str__(self) -> str:

@@ -1,4 +1,8 @@
-"""What a mark on a photo may be, how it is drawn, and which photos show the same position. Pure."""
+"""What a mark on a photo may be, how it is drawn, and which photos show the same position. Pure.
+
+A length is a line with the size that the person measured at the steel. Nothing is measured on the photo: a photo has no
+scale, and none is worked out from a length that somebody typed.
+"""
 
 from __future__ import annotations
 
@@ -9,13 +13,15 @@ from dataclasses import dataclass
 from assets_app.refusals import Unprocessable
 from assets_app.register.drawing import clock
 from assets_app.register.pen import Pen, Point, mm
+from engineering import units
+from engineering.errors import InputError
 
-SHAPES = ("arrow", "ring", "text")
+SHAPES = ("arrow", "ring", "length", "text")
 LONGEST_TEXT = 80
 MOST_MARKS = 40  # standing ones on a photo
 LEAST_REACH = 0.01  # of the photo's width: below it nobody sees which way an arrow points
 CANVAS = 1000.0  # width of the drawing over a photo; its height follows the photo
-HEAD, TEXT_SIZE = 34.0, 36.0
+HEAD, BAR, TEXT_SIZE = 34.0, 22.0, 36.0
 
 
 @dataclass(frozen=True)
@@ -32,7 +38,7 @@ class Mark:
 
 def check(mark: Mark) -> None:
     """Refuse ``mark_shape``, ``mark_outside``, ``mark_needs_end``, ``mark_too_small``, ``mark_needs_words``,
-    ``mark_words_too_long``; the field is named."""
+    ``mark_words_too_long``, ``mark_needs_size``; the field is named."""
     if mark.shape not in SHAPES:
         raise Unprocessable("mark_shape", f"A mark is one of {', '.join(SHAPES)}.", field="shape")
     ends = {"x": mark.x, "y": mark.y, "x2": mark.x2, "y2": mark.y2}
@@ -47,10 +53,25 @@ def check(mark: Mark) -> None:
             raise Unprocessable("mark_needs_words", "Write the words.", field="text")
         return
     if mark.x2 is None or mark.y2 is None:
-        what = "where the arrow comes from" if mark.shape == "arrow" else "a point on the ring"
-        raise Unprocessable("mark_needs_end", f"Say {what}.", field="x2" if mark.x2 is None else "y2")
+        raise Unprocessable("mark_needs_end", f"Say {_END[mark.shape]}.", field="x2" if mark.x2 is None else "y2")
     if math.dist((mark.x, mark.y), (mark.x2, mark.y2)) < LEAST_REACH:
         raise Unprocessable("mark_too_small", "The two points lie on each other.", field="x2")
+    if mark.shape == "length":
+        _check_size(mark.text)
+
+
+_END = {"arrow": "where the arrow comes from", "ring": "a point on the ring", "length": "where the length ends"}
+
+
+def _check_size(typed: str) -> None:
+    """A size above 0 with its unit: without one it could be read in two ways on the photo."""
+    message = "Write the size that you measured, with its unit, such as 12 mm or 3/8 in. None is read off the photo."
+    try:
+        size_mm = units.parse_length_mm(typed)
+    except InputError:
+        size_mm = 0.0
+    if size_mm <= 0 or typed.strip()[-1].isdigit():
+        raise Unprocessable("mark_needs_size", message, field="text")
 
 
 # The drawing over a photo ---------------------------------------------------------------------------------------------
@@ -78,7 +99,10 @@ def words(marks: Sequence[Mark]) -> list[str]:
 
 def _sentence(mark: Mark) -> str:
     where = f"{mark.x * 100:.0f} % from the left, {mark.y * 100:.0f} % from the top"
-    said = {"arrow": "Arrow to", "ring": "Ring round", "text": "Words at"}[mark.shape]
+    if mark.shape == "length" and mark.x2 is not None and mark.y2 is not None:
+        end = f"{mark.x2 * 100:.0f} % from the left, {mark.y2 * 100:.0f} % from the top"
+        return f"Length from {where}, to {end}: {mark.text}, as measured at the steel"
+    said = {"arrow": "Arrow to", "ring": "Ring round", "length": "Length at", "text": "Words at"}[mark.shape]
     return f"{said} {where}{': ' + mark.text if mark.text else ''}"
 
 
@@ -92,6 +116,10 @@ def _draw(pen: Pen, mark: Mark, look: str) -> None:
         radius = math.dist(tip, end)
         pen.circle(tip, radius, look)
         _words(pen, (tip[0] + radius * 0.75 + 10, tip[1] - radius * 0.75 - 10), mark.text, look)
+    elif mark.shape == "length":
+        _length(pen, tip, end, look)
+        middle = ((tip[0] + end[0]) / 2 + 14, (tip[1] + end[1]) / 2 - 20)
+        _words(pen, middle, mark.text, look)
     else:
         _arrow(pen, tip, end, look)
         below = TEXT_SIZE if end[1] > tip[1] else -8.0
@@ -105,6 +133,15 @@ def _arrow(pen: Pen, tip: Point, tail: Point, look: str) -> None:
     half = HEAD * 0.4
     pen.path([tail, tip], look)
     pen.path([(back[0] - half * uy, back[1] + half * ux), tip, (back[0] + half * uy, back[1] - half * ux)], look)
+
+
+def _length(pen: Pen, start: Point, end: Point, look: str) -> None:
+    """A line with a bar across at each end."""
+    length = math.dist(start, end)
+    across = ((end[1] - start[1]) / length * BAR, (start[0] - end[0]) / length * BAR)
+    pen.path([start, end], look)
+    for at in (start, end):
+        pen.path([(at[0] - across[0], at[1] - across[1]), (at[0] + across[0], at[1] + across[1])], look)
 
 
 def _words(pen: Pen, at: Point, text: str, look: str) -> None:

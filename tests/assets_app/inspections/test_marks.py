@@ -17,7 +17,7 @@ from rest_framework.test import APIClient
 from assets_app.inspections import marks_queries
 from assets_app.inspections.actions import FindingInput, add_evidence
 from assets_app.inspections.marks_actions import mark_photo, strike_mark
-from assets_app.inspections.marks_rules import MOST_MARKS, Mark, check, overlay, position_words
+from assets_app.inspections.marks_rules import MOST_MARKS, Mark, check, overlay, position_words, words
 from assets_app.models import Evidence, Finding, PhotoMark, RecordEntry
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
 
@@ -55,13 +55,14 @@ def code_of(call, kind=Unprocessable):
 
 
 @given(
-    st.sampled_from(["arrow", "ring", "text"]),
+    st.sampled_from(["arrow", "ring", "length", "text"]),
     *[st.floats(0, 1) for _ in range(4)],
     st.text(max_size=80).filter(str.strip),
     st.integers(1, 1600),
     st.integers(1, 1600),
 )
 def test_every_mark_that_passes_can_be_drawn_and_said(shape, x, y, x2, y2, text, width, height):
+    text = "12 mm" if shape == "length" else text
     mark = Mark(shape, x, y, None if shape == "text" else x2, None if shape == "text" else y2, text)
     try:
         check(mark)
@@ -88,10 +89,25 @@ def test_a_mark_outside_the_photo_is_refused_naming_the_field(value, field):
         ({"x2": 0.4, "y2": 0.5}, ("mark_too_small", "x2")),
         ({"shape": "text", "text": "  "}, ("mark_needs_words", "text")),
         ({"text": "x" * 81}, ("mark_words_too_long", "text")),
+        ({"shape": "length", "text": ""}, ("mark_needs_size", "text")),
+        ({"shape": "length", "text": "12"}, ("mark_needs_size", "text")),
+        ({"shape": "length", "text": "3/8"}, ("mark_needs_size", "text")),
+        ({"shape": "length", "text": "0 mm"}, ("mark_needs_size", "text")),
+        ({"shape": "length", "text": "12 mm", "x2": None}, ("mark_needs_end", "x2")),
     ],
 )
 def test_a_mark_that_shows_nothing_is_refused(change, code):
     assert code_of(lambda: check(Mark(**{**ARROW, **change}))) == code
+
+
+@pytest.mark.parametrize("typed", ["12 mm", "3/8 in", '1 1/2"', "1.2cm"])
+def test_a_length_keeps_the_size_as_typed(typed):
+    length = Mark(**{**ARROW, "shape": "length", "text": typed})
+    check(length)
+    assert words([length]) == [
+        f"Length from 40 % from the left, 50 % from the top, to 10 % from the left, 20 % from the top: {typed}, "
+        "as measured at the steel"
+    ]
 
 
 def test_words_of_a_mark_are_escaped():
