@@ -16,9 +16,9 @@ from assets_app.people.queries import day_at, require, roles_at
 from assets_app.record.actions import append
 from assets_app.refusals import Conflict, NotFound
 from assets_app.register.models import Asset, Site
-from schedules.alerts import escalation, rules
+from schedules.alerts import escalation, flood_actions, rules
 from schedules.alerts.hearing import Book
-from schedules.alerts.models import Delivery, Intent, Scan, WebhookDelivery, WebhookEndpoint
+from schedules.alerts.models import CountedLook, Delivery, Intent, Scan, WebhookDelivery, WebhookEndpoint
 from schedules.alerts.personal import Clocks
 from schedules.alerts.rules import Draft
 from schedules.deferral.models import Deferral
@@ -29,7 +29,6 @@ from schedules.duty.rules import unread_too_long
 from schedules.work.models import Hold
 
 AT_ONCE = 1000  # rows a batch
-UNTOLD_CHECKED = 5000  # rows at once up to which each is looked up; more is a flood, told by its count
 
 
 # --- written inside the deed that causes them -------------------------------------------------------------------------
@@ -66,8 +65,9 @@ def tell_of_dates(*, site: Site, columns: dict[str, Any], today: date, now: date
 
 
 def raise_owed(*, now: datetime) -> int:
-    """Once a day of each site's clock, look for what the new day brings; returns how many intents are new."""
-    return sum(_raise_for_site(site, now) for site in Site.objects.all())
+    """Once a day of each site's clock, look for what the new day brings, and tell floods that are over; returns how
+    many intents are new."""
+    return sum(_raise_for_site(site, now) + flood_actions.tell_counted(site, now) for site in Site.objects.all())
 
 
 @transaction.atomic
@@ -101,14 +101,14 @@ def _look_at_dates(site: Site, through: date | None, today: date, now: datetime)
 
 
 def _tell_of_due(site: Site, found: list[tuple[int, int, str, int]], today: date, now: datetime) -> None:
-    """Each look by itself; a flood of them as one alert with the count."""
-    if len(found) <= UNTOLD_CHECKED:
-        found = list(_untold(site, found, today))
-    overdue = [row for row in found if row[3] < today.toordinal()]
-    soon = [row for row in found if row[3] >= today.toordinal()]
+    """Each look by itself, up to ``rules.MANY`` a day; more by their count (``flood_actions``)."""
+    news = list(_untold(site, found, today))
+    overdue = [row for row in news if row[3] < today.toordinal()]
+    soon = [row for row in news if row[3] >= today.toordinal()]
     for kind, rows in ((rules.OVERDUE, overdue), (rules.DUE_SOON, soon)):
-        if len(rows) > rules.MANY:
-            _write(site.pk, [rules.many(kind=kind, site_id=site.pk, count=len(rows), today=today)], now)
+        if rows and rules.is_told_by_count(news=len(rows), told_today=flood_actions.told_singly(site, kind, today)):
+            days = ((programme_id, date.fromordinal(ordinal)) for programme_id, _, _, ordinal in rows)
+            flood_actions.count(site_id=site.pk, kind=kind, looks=days, now=now)
         else:
             _write(site.pk, _due_drafts(rows, today), now)
 
@@ -119,9 +119,11 @@ def _untold(site: Site, found: list[tuple[int, int, str, int]], today: date) -> 
     for start in range(0, len(found), AT_ONCE):
         batch = found[start : start + AT_ONCE]
         told: dict[tuple[int, str], list[date]] = defaultdict(list)
-        earlier = Intent.objects.filter(programme__in=[row[0] for row in batch], for_day__isnull=False)
-        for programme_id, kind, day in earlier.values_list("programme_id", "kind", "for_day"):
-            told[(programme_id, kind)].append(day)
+        ids = [row[0] for row in batch]
+        for earlier in (Intent.objects.filter(for_day__isnull=False), CountedLook.objects.all()):
+            rows = earlier.filter(programme__in=ids).values_list("programme_id", "kind", "for_day")
+            for programme_id, kind, day in rows:
+                told[(programme_id, kind)].append(day)
         for row in batch:
             due_on = date.fromordinal(row[3])
             kind = rules.OVERDUE if due_on < today else rules.DUE_SOON

@@ -50,6 +50,31 @@ class Intent(models.Model):
         indexes = [
             models.Index(fields=["id"], name="intents_to_expand", condition=Q(expanded_at=None)),
             models.Index(fields=["programme", "kind", "for_day"], name="intents_of_a_programme"),
+            models.Index(
+                fields=["site", "kind", "created_at"], name="intents_of_single_looks", condition=~Q(programme=None)
+            ),
+        ]
+
+
+class CountedLook(models.Model):
+    """A look in a flood: told in one alert with the count, not by itself. Written once for a kind and day, in the
+    transaction that causes it; kept, so that it is no news again."""
+
+    site = models.ForeignKey("assets_app.Site", on_delete=models.CASCADE, related_name="+", db_index=False)
+    programme = models.ForeignKey("schedules.Programme", on_delete=models.CASCADE, related_name="+", db_index=False)
+    kind = models.CharField(max_length=24, choices=Intent.Kind.choices)
+    for_day = models.DateField(help_text="the day it is due")
+    counted_at = models.DateTimeField()
+    intent = models.ForeignKey(
+        Intent, on_delete=models.CASCADE, null=True, related_name="+", help_text="the alert that told its count"
+    )
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["programme", "kind", "for_day"], name="counted_once_a_day_of_a_look")
+        ]
+        indexes = [
+            models.Index(fields=["site", "kind", "counted_at"], name="looks_counted_untold", condition=Q(intent=None))
         ]
 
 

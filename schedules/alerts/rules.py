@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 OVERDUE, DUE_SOON, HOLD_PLACED, HOLD_RELEASED = "overdue", "due soon", "hold placed", "hold released"
 DEFERRAL_ENDING, COUNTER_SILENT = "deferral ending", "counter silent"
@@ -34,7 +34,9 @@ LEADS: dict[str, int | None] = {  # kinds with a lead time; None is the policy's
 }
 BREAKS_THROUGH = frozenset({HOLD_PLACED})  # neither quiet hours nor the digest keep these back
 ACKNOWLEDGED_STOPS = frozenset({OVERDUE, ESCALATED})  # whoever acknowledges one of these ends its escalation
-MANY = 200  # more news than this at once is told as one alert with the count: nobody reads the single ones
+MANY = 200  # looks of one kind told singly a site and day; more are told by their count: nobody reads the single ones
+FLOOD_RESTS = timedelta(minutes=10)  # a flood is told when nothing more came for so long,
+FLOOD_WAITS = timedelta(hours=1)  # or when its first look has waited for so long
 SHIFT_TOLD_AGAIN_DAYS = 14  # a date that a reading moves by less is not told again
 
 FIRST_RETRY = timedelta(minutes=1)
@@ -120,17 +122,31 @@ def many_escalated(*, site_id: int, count: int, days: int, role: str, today: dat
     )
 
 
-def many(*, kind: str, site_id: int, count: int, today: date) -> Draft:
-    """So many looks overdue, or due soon, at once (a first import, a changed policy): one alert a site and day."""
+def many(*, kind: str, site_id: int, count: int, today: date, number: int = 1) -> Draft:
+    """Many looks overdue, or due soon (a first import, a changed policy): the day's ``number``-th alert of the kind
+    with a count."""
     words = "overdue" if kind == OVERDUE else "due soon"
+    looks = "1 look" if count == 1 else f"{count:,} looks"
+    is_one, more = count == 1, " more" if number > 1 else ""
     return Draft(
         kind=kind,
-        key=f"{kind}:site {site_id}:{today.isoformat()}",
-        subject=f"{count} looks are {words}",
-        text=f"{count} looks have become {words} at once. The due list names each, with its reason.",
+        key=f"{kind}:site {site_id}:{today.isoformat()}" + (f":{number}" if number > 1 else ""),
+        subject=f"{looks}{more} {'is' if is_one else 'are'} {words}",
+        text=f"{looks}{more} {'has' if is_one else 'have'} become {words}, too many today to be told one by one. "
+        "The due list names each, with its reason.",
         link="/due/",
         for_day=today,
     )
+
+
+def is_told_by_count(*, news: int, told_today: int) -> bool:
+    """Whether so many looks are told by their count, when others of the kind were told singly today."""
+    return told_today + news > MANY
+
+
+def flood_is_over(*, first: datetime, last: datetime, now: datetime) -> bool:
+    """Whether to tell the looks counted from ``first`` to ``last``: nothing came for a while, or they waited long."""
+    return now - last >= FLOOD_RESTS or now - first >= FLOOD_WAITS
 
 
 def hold_placed(*, hold_id: int, what: str, reason: str, by: str, joint_id: int | None) -> Draft:

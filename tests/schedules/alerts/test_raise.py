@@ -145,19 +145,3 @@ def test_what_somebody_signed_for_is_told_when_that_ends_and_not_as_overdue(look
         actions.raise_owed(now=now + timedelta(days=days))
     told = [f"deferral ended:{deferral.pk}:2026-08-01", f"deferral ending:{deferral.pk}:2026-08-01"]
     assert keys("deferral ending") == told
-
-
-def test_a_flood_is_told_once_a_day_by_its_count(asset, site, now, monkeypatch):
-    from assets_app.models import Joint
-
-    monkeypatch.setattr("schedules.alerts.rules.MANY", 5)
-    for number in range(6):
-        joint = Joint.objects.create(asset=asset, tag=f"W-{number}", kind="weld")
-        Programme.objects.create(
-            joint=joint, asset=asset, method="VT", calendar_months=12, last_look_on=date(2024, 6, 1)
-        )
-    for _ in range(2):
-        engine.recompute(Scope(asset_ids=[asset.pk]), now=now)
-        DueDate.objects.update(middle_on=None)
-    assert keys("overdue") == [f"overdue:site {site.pk}:2026-06-15"]
-    assert Intent.objects.get(kind="overdue").subject == "6 looks are overdue"
