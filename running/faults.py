@@ -1,11 +1,10 @@
 """Break the running service again and again, then hold what it computed and told against the truth: ``make faults``.
 
 PostgreSQL, Redis, two workers and two beats (one too many) run with production's settings and commands. A fleet is
-loaded and computed from nothing while readings and looks are posted, workers are killed in the middle of transactions
-and of mail, Redis is emptied and stopped, PostgreSQL is stopped and crashed, and the clock jumps over the end of
-summer time and its beginning.
-When the service has come to rest, every due date must equal one computed afresh, and every alert must have been told
-once.
+loaded and computed from nothing while readings and looks are posted, workers are killed in the middle of transactions,
+of mail and of webhooks, Redis is emptied and stopped, PostgreSQL is stopped and crashed, the webhook receiver is down
+now and then, and the clock jumps over the end of summer time and its beginning. When the service has come to rest,
+every due date must equal one computed afresh, and every alert must have been told once.
 
     python -m running.faults [--kills 200] [--joints 20000] [--assets 200] [--seed N] [--out docs/faults.json]
 """
@@ -28,7 +27,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from running import compose, faults_page, mail_sink, postgres, supervisor
+from running import compose, faults_page, mail_sink, postgres, supervisor, webhook_sink
 from running.faults_breaker import CLAIMS_RUN_OUT, JUMPS, Breaker, Broker, Clock, ask, plan
 from running.processes import Child, NotReady, start, wait_until
 from running.supervisor import Service, Supervisor
@@ -50,6 +49,7 @@ def _environment(database: str, broker: str, mail_port: int, folder: Path, seed:
         "ALLOWED_HOSTS": "localhost",
         "BASE_URL": "http://localhost",
         "EMAIL_URL": f"smtp://127.0.0.1:{mail_port}",
+        "WEBHOOKS_HTTPS_ONLY": "false",  # the receiver is on loopback
         "FAULTS_CLOCK": str(folder / "clock"),
         "MEDIA_ROOT": str(folder / "media"),
         "PYTHONHASHSEED": str(seed % 2**32),
@@ -100,12 +100,13 @@ def run(*, kills: int, joints: int, assets: int, seed: int, rest_s: float, pause
         broker.start()
         stack.callback(broker.stop)
         sink = stack.enter_context(mail_sink.serving(seed))
+        hooks = stack.enter_context(webhook_sink.serving(seed))
         clock = Clock(folder / "clock")
         env = _environment(database.url, broker.url, sink.port, folder, seed)
         os.environ.update(env)
-        took = {"loading": _timed(lambda: _load(joints, assets, seed, clock))}
+        took = {"loading": _timed(lambda: _load(joints, assets, seed, clock, hooks.url))}
         keeper = Supervisor(folder)
-        breaker = Breaker(database, broker, clock, sink, keeper, chance)
+        breaker = Breaker(database, broker, clock, sink, hooks, keeper, chance)
         try:
             with _watched(keeper):
                 poster = _poster(env, folder, seed, pause_s)
@@ -117,18 +118,19 @@ def run(*, kills: int, joints: int, assets: int, seed: int, rest_s: float, pause
                 if not poster.alive():
                     raise NotReady(f"the poster ended early: {_last_line(folder / 'poster.log')}")
                 poster.stop()
-                took["coming to rest"] = _timed(lambda: _come_to_rest(clock, sink, rest_s))
+                took["coming to rest"] = _timed(lambda: _come_to_rest(breaker, rest_s))
                 now = clock.now()
         except NotReady:
             _show_logs(keeper)
             raise
-        found = _checked(database.url, sink, now)
-        found["mail"]["at most so often taken again"] = breaker.most_repeats()
+        found = _checked(database.url, sink, hooks, now)
+        found["at most so many messages taken again"] = breaker.most_repeats()
         posted = json.loads(_last_line(folder / "poster.log"))
     took["in all"] = time.monotonic() - began
     return {
         "what": {"seed": seed, "kills": kills, "joints": joints, "assets": assets},
-        "done": dict(sorted(breaker.done.items())) | {"beats at once": 2, "mail refused for a while": sink.refused},
+        "done": dict(sorted(breaker.done.items()))
+        | {"beats at once": 2, "mail refused for a while": sink.refused, "webhook posts refused": hooks.refused},
         "posted meanwhile": posted,
         "found": found,
         "passed": _passed(found),
@@ -143,7 +145,7 @@ def _timed(work: Callable[[], Any]) -> float:
     return time.monotonic() - began
 
 
-def _load(joints: int, assets: int, seed: int, clock: Clock) -> None:
+def _load(joints: int, assets: int, seed: int, clock: Clock, hook_url: str) -> None:
     import django
     from django.core.management import call_command
 
@@ -151,7 +153,7 @@ def _load(joints: int, assets: int, seed: int, clock: Clock) -> None:
     call_command("migrate", verbosity=0)
     from running import faults_fleet
 
-    faults_fleet.load(joints=joints, assets=assets, seed=seed, now=clock.now())
+    faults_fleet.load(joints=joints, assets=assets, seed=seed, now=clock.now(), hook_url=hook_url)
 
 
 def _workers_live(url: str) -> bool:
@@ -177,8 +179,9 @@ def _break(breaker: Breaker, deeds: list[str], keeper: Supervisor) -> None:
         time.sleep(breaker.random.uniform(0, 0.5))
 
 
-def _come_to_rest(clock: Clock, sink: mail_sink.MailSink, seconds: float) -> None:
-    """Wait until nothing is owed; claims left behind by the killed run out, since the clock is set on now and then."""
+def _come_to_rest(breaker: Breaker, seconds: float) -> None:
+    """Wait until nothing is owed; claims left behind by the killed run out, since the clock is set on now and then.
+    What was given up (a post that failed after a jump of months) is owed again, as its keeper would ask for."""
     from django.db import DatabaseError, connections
 
     from running import faults_checks
@@ -187,19 +190,20 @@ def _come_to_rest(clock: Clock, sink: mail_sink.MailSink, seconds: float) -> Non
     owed: dict[str, int] = {}
     while time.monotonic() < deadline:
         try:
-            owed = faults_checks.owed(clock.now())
+            breaker.done["webhook posts owed again"] += faults_checks.owe_again(breaker.clock.now())
+            owed = faults_checks.owed(breaker.clock.now())
         except DatabaseError:
             connections.close_all()
         if owed and not any(owed.values()):
             return
         if time.monotonic() - set_on > 4:  # a claim left behind holds for minutes, a refused mail waits as long
-            sink.close_for(lambda: clock.set(clock.now() + CLAIMS_RUN_OUT))
+            breaker.set_clock(breaker.clock.now() + CLAIMS_RUN_OUT)
             set_on = time.monotonic()
         time.sleep(0.5)
     raise NotReady(f"the service did not come to rest within {seconds:g} s: {owed}")
 
 
-def _checked(url: str, sink: mail_sink.MailSink, now: datetime) -> dict[str, Any]:
+def _checked(url: str, sink: mail_sink.MailSink, hooks: webhook_sink.WebhookSink, now: datetime) -> dict[str, Any]:
     from running import faults_checks as checks
 
     kept = checks.tables()
@@ -213,6 +217,7 @@ def _checked(url: str, sink: mail_sink.MailSink, now: datetime) -> dict[str, Any
         "alerts not written": len(lost),
         "alerts not given to all who hear of them": checks.not_given_to_people(),
         "mail": checks.mail(sink.received),
+        "webhooks": checks.webhooks(hooks.received),
         "examples": [f"{kept.due.get(pk)} is not {fresh.due.get(pk)}" for pk in due[: checks.SHOWN]]
         + lost[: checks.SHOWN],
     }
@@ -224,14 +229,13 @@ def _passed(found: dict[str, Any]) -> bool:
         found["ratings that differ"],
         found["alerts not written"],
         found["alerts not given to all who hear of them"],
-        found["mail"]["lost"],
-        found["mail"]["doubled"],
-        found["mail"]["given_up"],
+        *(found["mail"][name] for name in ("lost", "doubled", "given_up")),
+        *(found["webhooks"][name] for name in ("not_owed", "lost", "doubled", "wrongly_signed", "given_up")),
     ]
-    mail = found["mail"]
-    if mail["same_message_taken_again"] > mail["at most so often taken again"]:
+    ways = (found["mail"], found["webhooks"])
+    if sum(way["same_message_taken_again"] for way in ways) > found["at most so many messages taken again"]:
         return False
-    return found["due dates"] > 0 and found["mail"]["alerts"] > 0 and not any(wrong)
+    return found["due dates"] > 0 and all(way["alerts"] for way in ways) and not any(wrong)
 
 
 def _posts(folder: Path) -> bool:

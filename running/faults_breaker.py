@@ -14,7 +14,7 @@ from pathlib import Path
 
 import psycopg
 
-from running import mail_sink, postgres, redis
+from running import mail_sink, postgres, redis, webhook_sink
 from running.processes import Child, free_port, start, wait_until
 from running.supervisor import Supervisor
 
@@ -93,6 +93,7 @@ class Breaker:
     broker: Broker
     clock: Clock
     sink: mail_sink.MailSink
+    hooks: webhook_sink.WebhookSink
     supervisor: Supervisor
     random: random.Random
     done: Tally[str] = field(default_factory=Tally)
@@ -100,7 +101,7 @@ class Breaker:
     def kill_a_worker(self) -> None:
         """A SIGKILL into a worker, or into one process of its pool; by preference while it is at work."""
         wait_until(lambda: bool(self._pool()), what="the workers' pools", seconds=120)
-        at = self._wait_for_work(self.random.randrange(2), seconds=3.0)
+        at = self._wait_for_work(self.random.randrange(len(WORK)), seconds=3.0)
         chosen = self._pool()
         if not chosen or self.random.random() < 0.2:
             chosen = self._workers()
@@ -121,13 +122,13 @@ class Breaker:
         return [pid for worker in self._workers() for pid in _children(worker)]
 
     def _wait_for_work(self, wanted: int, *, seconds: float) -> str:
-        """What the workers are at when it is time to kill: ``wanted`` (0 a transaction, 1 mail) if it comes in time."""
+        """What the workers are at when it is time to kill: the ``wanted`` of ``WORK`` if it comes in time."""
         deadline = time.monotonic() + seconds
         while time.monotonic() < deadline:
             time.sleep(self.random.random() * 0.1)
             busy = ask(self.database.url, AT_WORK)
             if busy and busy[wanted]:
-                return ("a transaction", "mail")[wanted]
+                return WORK[wanted]
         return "neither"
 
     def empty_redis(self) -> None:
@@ -152,9 +153,19 @@ class Breaker:
         self.done["PostgreSQL crashed" if crash else "PostgreSQL restarted"] += 1
 
     def jump(self, to: datetime) -> None:
-        """Not while mail is under way: its claim would seem to have run out, and it would be sent again."""
-        self.sink.close_for(lambda: self.clock.set(to))
+        self.set_clock(to)
         self.done["clock jumps"] += 1
+
+    def set_clock(self, to: datetime) -> None:
+        """Not while a message is under way: its claim would seem to have run out, and it would be sent again."""
+        self.sink.close_for(lambda: self.hooks.close_for(lambda: self.clock.set(to)))
+
+    def stop_receiver(self) -> None:
+        """Nobody listens where the webhooks go."""
+        self.hooks.down()
+        time.sleep(self.random.uniform(0.5, 4))
+        self.hooks.up()
+        self.done["webhook receiver down"] += 1
 
     def most_repeats(self) -> int:
         """How many messages may have been cut off between being taken and being written down as sent: one each process
@@ -163,10 +174,12 @@ class Breaker:
         return self.done["kills"] + self.done["kills of a whole worker"] + 4 * sum(self.done[each] for each in servers)
 
 
-# Workers' sessions inside a transaction; messages being sent.
+WORK = ("a transaction", "mail", "a webhook")
+# Workers' sessions inside a transaction; emails being sent; endpoints being served.
 AT_WORK = (
     "SELECT (SELECT count(*) FROM pg_stat_activity WHERE application_name LIKE 'worker%%' AND xact_start IS NOT NULL), "
-    "(SELECT count(*) FROM schedules_delivery WHERE state = 'claimed')"
+    "(SELECT count(*) FROM schedules_delivery WHERE state = 'claimed'), "
+    "(SELECT count(*) FROM schedules_webhookendpoint WHERE claim <> '')"
 )
 
 
@@ -189,7 +202,8 @@ def plan(kills: int, chance: random.Random) -> list[str]:
     """What happens in which order: the kills, and among them the rest in proportion, each at least once."""
     others = max(1, kills // 20)
     jumps = ["jump"] * (len(JUMPS) if kills >= 20 else 2)
-    rest = [*["empty_redis"] * others, *["stop_redis"] * others, *["restart_database"] * others, *jumps]
+    servers = ("empty_redis", "stop_redis", "restart_database", "stop_receiver")
+    rest = [*(deed for deed in servers for _ in range(others)), *jumps]
     deeds = [*["kill_a_worker"] * kills, *rest]
     chance.shuffle(deeds)
     return deeds

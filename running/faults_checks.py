@@ -15,9 +15,10 @@ from django.db.models import Max
 
 from assets_app.models import Person, Site
 from running.mail_sink import Received
-from schedules.alerts import actions, rules
+from running.webhook_sink import Posted
+from schedules.alerts import actions, posting, rules, webhook_actions
 from schedules.alerts.hearing import Book, Hears
-from schedules.alerts.models import Delivery, Intent, Scan
+from schedules.alerts.models import CountedLook, Delivery, Intent, Scan, WebhookDelivery, WebhookEndpoint
 from schedules.due import engine, store
 from schedules.due.models import DueDate, Rating, StaleMark, Sweep, SweepPart
 from schedules.due.store import Scope
@@ -43,9 +44,17 @@ def owed(now: datetime) -> dict[str, int]:
         "sweep_parts": SweepPart.objects.filter(done_at=None).count(),
         "sweeps": sum((pk, day) not in swept for pk, day in sites.items()),
         "scans": sum(scanned.get(pk) != day for pk, day in sites.items()),
+        "counted_looks": CountedLook.objects.filter(intent=None).count(),
         "intents": Intent.objects.filter(expanded_at=None).count(),
         "deliveries": Delivery.objects.filter(state__in=OPEN).count(),
+        "webhook_posts": WebhookDelivery.objects.filter(state=WebhookDelivery.State.OWED).count(),
     }
+
+
+def owe_again(now: datetime) -> int:
+    """Owe the webhooks once more what was given up; returns how many messages."""
+    given_up = WebhookEndpoint.objects.filter(deliveries__state=WebhookDelivery.State.FAILED).distinct()
+    return sum(webhook_actions.post_again(endpoint_id=one.pk, actor=one.made_by, now=now) for one in given_up)
 
 
 # --- due dates --------------------------------------------------------------------------------------------------------
@@ -108,16 +117,13 @@ def alerts_lost(now: datetime) -> list[str]:
 
 
 def _dates_untold(site: Site, today: date) -> list[str]:
-    """Every date that is over or near must have been told, of that kind, for a day that is not much apart.
-
-    A flood of them is told by its count; of that kind the single ones cannot be asked for any more.
-    """
-    floods = set(Intent.objects.filter(site=site, key__contains=f":site {site.pk}:").values_list("kind", flat=True))
+    """Every date that is over or near must have been told, by itself or in a count, of that kind, for a day that is
+    not much apart."""
     told: dict[tuple[int, str], list[date]] = defaultdict(list)
-    for programme_id, kind, day in Intent.objects.filter(site=site, for_day__isnull=False).values_list(
-        "programme_id", "kind", "for_day"
-    ):
-        told[(programme_id, kind)].append(cast(date, day))
+    singly = Intent.objects.filter(site=site, for_day__isnull=False)
+    for rows in (singly, CountedLook.objects.filter(site=site, intent__isnull=False)):
+        for programme_id, kind, day in rows.values_list("programme_id", "kind", "for_day"):
+            told[(programme_id, kind)].append(cast(date, day))
     soon = today + timedelta(days=actions._soon_days(site.pk))
     lost = []
     for programme_id, due_on in DueDate.objects.filter(site=site, due_on__lte=soon).values_list(
@@ -125,7 +131,7 @@ def _dates_untold(site: Site, today: date) -> list[str]:
     ):
         assert due_on is not None
         kind = rules.OVERDUE if due_on < today else rules.DUE_SOON
-        if kind not in floods and not rules.is_told_already(due_on, told[(programme_id, kind)]):
+        if not rules.is_told_already(due_on, told[(programme_id, kind)]):
             lost.append(f"{kind}:{programme_id}:{due_on}")
     return lost
 
@@ -185,6 +191,36 @@ def mail(received: list[Received]) -> dict[str, Any]:
         "doubled": sum((lines - sent).values()),
         "same_message_taken_again": len(received) - len(distinct),
         "given_up": Delivery.objects.filter(state=Delivery.State.FAILED).count(),
+    }
+
+
+def webhooks(received: list[Posted]) -> dict[str, Any]:
+    """Posts taken, against the alerts that the endpoints must be told and what was written down as taken.
+
+    ``doubled`` is an alert under two ids, or an id with two alerts; the same message under its one id (its sender was
+    killed before it could write down that it was taken) is counted apart.
+    """
+    endpoints = {f"/{one.url.rpartition('/')[2]}": one for one in WebhookEndpoint.objects.all()}
+    must: dict[tuple[str, str], bytes] = {}
+    not_owed = intents = 0
+    for path, endpoint in endpoints.items():
+        told = set(endpoint.deliveries.filter(state=WebhookDelivery.State.SENT).values_list("intent", flat=True))
+        for intent in Intent.objects.filter(site=endpoint.site_id).select_related("site"):
+            must[(path, posting.message_id(intent))] = posting.payload(intent)
+            not_owed += intent.pk not in told
+            intents += 1
+    taken: dict[tuple[str, str], set[bytes]] = defaultdict(set)
+    for one in received:
+        taken[(one.path, one.message_id)].add(one.body)
+    return {
+        "messages": len(taken),
+        "alerts": intents,
+        "not_owed": not_owed,
+        "lost": sum(body not in taken[key] for key, body in must.items()),
+        "doubled": intents - len(must) + sum(bodies != {must.get(key)} for key, bodies in taken.items() if bodies),
+        "wrongly_signed": sum(not one.is_signed_with(endpoints[one.path].secret) for one in received),
+        "same_message_taken_again": len(received) - sum(bool(bodies) for bodies in taken.values()),
+        "given_up": WebhookDelivery.objects.filter(state=WebhookDelivery.State.FAILED).count(),
     }
 
 

@@ -23,6 +23,7 @@ from django.utils import timezone  # noqa: E402
 from assets_app.inspections import actions as inspections  # noqa: E402
 from assets_app.models import Asset, Joint, Member, Person, Qualification, Role, Site, Weld  # noqa: E402
 from assets_app.refusals import Refused  # noqa: E402
+from schedules.alerts import webhook_actions  # noqa: E402
 from schedules.due import actions as due  # noqa: E402
 from schedules.duty import actions as duty  # noqa: E402
 from schedules.models import AlertRule, Counter, Programme, Reading, StressSpectrum  # noqa: E402
@@ -35,12 +36,13 @@ AT_ONCE = 5000
 KINDS = ("100", "5011", "506")
 
 
-def load(*, joints: int, assets: int, seed: int, now: datetime) -> None:
+def load(*, joints: int, assets: int, seed: int, now: datetime, hook_url: str) -> None:
     """Sites, people, assets with counters, joints with their steel, spectra and looks owed; everything marked stale."""
     rng = random.Random(seed)  # noqa: S311 (a repeatable fleet)
     for number, (slug, name, zone) in enumerate(SITES):
         site = Site.objects.create(slug=slug, name=name, time_zone=zone)
         _people(site, now)
+        _endpoint(site, hook_url, now)
         rides = Asset.objects.bulk_create(
             Asset(site=site, tag=f"R-{number}{n:03d}", name="ride", kind="ride", commissioned_on=date(2015, 4, 1))
             for n in range(assets // len(SITES))
@@ -73,6 +75,12 @@ def _own_rule(site: Site, *, set_by: Person, now: datetime) -> None:
     """Technicians hear of overdue looks in the app, which the shipped table does not say."""
     facts = {"site": site, "kind": "overdue", "role": "technician", "reason": "they plan their own week"}
     AlertRule.objects.create(in_app=True, email=False, set_by=set_by, set_at=now, **facts)
+
+
+def _endpoint(site: Site, hook_url: str, now: datetime) -> None:
+    """Another program is told everything."""
+    keeper = Person.objects.get(roles__site=site, roles__name="manager")
+    webhook_actions.make_endpoint(site_id=site.pk, url=f"{hook_url}{site.slug}", kinds=[], actor=keeper, now=now)
 
 
 def _counters(rides: list[Asset], rng: random.Random, now: datetime) -> None:

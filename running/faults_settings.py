@@ -25,6 +25,7 @@ def _shifted_now() -> datetime:
 timezone.now = _shifted_now
 
 SOONER = {"due.sweep_if_owed": 3.0, "due.work_off_sweep": 3.0, "alerts.raise_owed": 4.0, "alerts.deliver_owed": 2.0}
+SOONER["alerts.post_owed"] = 2.0
 CELERY_BEAT_SCHEDULE = {
     name: {**entry, "schedule": SOONER.get(str(entry["task"]), entry["schedule"])}
     for name, entry in CELERY_BEAT_SCHEDULE.items()

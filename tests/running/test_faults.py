@@ -8,7 +8,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from running import faults, faults_checks, faults_page, mail_sink
+from running import faults, faults_checks, faults_page, mail_sink, webhook_sink
 from running.faults_breaker import plan
 from running.processes import ROOT
 
@@ -68,37 +68,46 @@ def test_a_row_that_is_missing_or_another_is_seen():
 
 
 @pytest.mark.parametrize(
-    "wrong", ["due dates that differ", "ratings that differ", "alerts not written", "lost", "doubled", "given_up"]
+    ("where", "wrong"),
+    [
+        *(("", one) for one in ("due dates that differ", "ratings that differ", "alerts not written")),
+        *(("mail", one) for one in ("lost", "doubled", "given_up")),
+        *(("webhooks", one) for one in ("not_owed", "lost", "doubled", "wrongly_signed", "given_up")),
+    ],
 )
-def test_one_thing_wrong_is_enough_to_fail(wrong):
+def test_one_thing_wrong_is_enough_to_fail(where, wrong):
     found = _all_well()
     assert faults._passed(found)
-    (found if wrong in found else found["mail"])[wrong] = 1
+    (found[where] if where else found)[wrong] = 1
     assert not faults._passed(found)
 
 
 def test_a_run_that_computed_or_told_nothing_fails():
     assert not faults._passed({**_all_well(), "due dates": 0})
-    nothing = _all_well()
-    nothing["mail"]["alerts"] = 0
-    assert not faults._passed(nothing)
+    for way in ("mail", "webhooks"):
+        nothing = _all_well()
+        nothing[way]["alerts"] = 0
+        assert not faults._passed(nothing)
 
 
 def test_more_repeats_than_kills_can_explain_fail():
     found = _all_well()
-    found["mail"]["same_message_taken_again"] = 7
+    found["webhooks"]["same_message_taken_again"] = 3  # with those of the mail one more than can be explained
     assert not faults._passed(found)
 
 
 def _all_well():
-    mail = {"messages": 3, "alerts": 9, "lost": 0, "doubled": 0, "same_message_taken_again": 6, "given_up": 0}
+    mail = {"messages": 3, "alerts": 9, "lost": 0, "doubled": 0, "same_message_taken_again": 4, "given_up": 0}
+    hooks = {"alerts": 9, "not_owed": 0, "lost": 0, "doubled": 0, "wrongly_signed": 0, "given_up": 0}
     return {
         "due dates": 400,
         "due dates that differ": 0,
         "ratings that differ": 0,
         "alerts not written": 0,
         "alerts not given to all who hear of them": 0,
-        "mail": {**mail, "at most so often taken again": 6},
+        "mail": mail,
+        "webhooks": {**hooks, "same_message_taken_again": 2},
+        "at most so many messages taken again": 6,
         "examples": [],
     }
 
@@ -137,6 +146,45 @@ def test_an_alert_in_two_messages_is_doubled(told):
 def test_the_same_message_twice_is_counted_apart(told):
     found = faults_checks.mail([mail_sink.Received("<a@x>", told.to, told.text)] * 2)
     assert (found["doubled"], found["same_message_taken_again"]) == (0, 1)
+
+
+@pytest.fixture
+def posted(site, person, now):
+    """One alert of a site with an endpoint, written down as taken, and the message as it came."""
+    from schedules.alerts import posting
+    from schedules.models import Intent, WebhookDelivery, WebhookEndpoint
+
+    facts = {"made_by": person("manager", site), "made_at": now, "next_try_at": now, "secret": "whsec_c2VjcmV0"}
+    endpoint = WebhookEndpoint.objects.create(site=site, url="http://127.0.0.1:9/pier", **facts)
+    told = {"kind": "overdue", "subject": "x", "text": "x", "created_at": now}
+    intent = Intent.objects.create(site=site, key="overdue:1", **told)
+    WebhookDelivery.objects.create(endpoint=endpoint, intent=intent, state="sent", owed_since=now)
+    name, body = posting.message_id(intent), posting.payload(intent)
+    sent = posting.headers(secret=endpoint.secret, message=name, body=body, at=now)
+    return webhook_sink.Posted("/pier", name, sent["webhook-timestamp"], sent["webhook-signature"], body)
+
+
+def _wrong(received):
+    found = faults_checks.webhooks(received)
+    return {name: count for name, count in found.items() if count and name not in ("messages", "alerts")}
+
+
+def test_a_post_that_came_once_and_rightly_signed_is_well_and_each_wrong_is_seen(posted):
+    from dataclasses import replace
+
+    assert _wrong([posted]) == {}
+    assert _wrong([]) == {"lost": 1}
+    assert _wrong([posted, posted]) == {"same_message_taken_again": 1}
+    assert _wrong([posted, replace(posted, timestamp="1")]) == {"same_message_taken_again": 1, "wrongly_signed": 1}
+    assert _wrong([posted, replace(posted, message_id="alert_2")]) == {"doubled": 1, "wrongly_signed": 1}
+    assert _wrong([replace(posted, body=b"{}")]) == {"lost": 1, "doubled": 1, "wrongly_signed": 1}
+
+
+def test_an_alert_that_was_never_owed_to_the_webhook_is_seen(posted):
+    from schedules.models import WebhookDelivery
+
+    WebhookDelivery.objects.all().delete()
+    assert _wrong([posted]) == {"not_owed": 1}
 
 
 @pytest.fixture
@@ -206,3 +254,31 @@ def test_a_closed_mail_server_turns_away_until_it_opens():
         sink.close_for(knock)
         _send(sink.port)
     assert len(sink.received) == 1
+
+
+# --- the webhook receiver ---------------------------------------------------------------------------------------------
+
+
+def _post(sink):
+    import http.client
+
+    link = http.client.HTTPConnection("127.0.0.1", sink.port, timeout=10)
+    link.request("POST", "/pier", b"{}", {"webhook-id": "alert_1"})
+    status = link.getresponse().status
+    link.close()
+    return status
+
+
+def test_the_receiver_keeps_refuses_and_is_down_for_a_while():
+    with webhook_sink.serving(1, slow_s=0, refuse=0) as sink:
+        assert _post(sink) == 204
+        sink.close_for(lambda: _post(sink))
+        sink.down()
+        with pytest.raises(OSError):
+            _post(sink)
+        sink.up()
+        assert _post(sink) == 204
+        sink.refuse = 1
+        assert _post(sink) == 503
+    assert [(one.path, one.message_id) for one in sink.received] == [("/pier", "alert_1")] * 2
+    assert sink.refused == 1
