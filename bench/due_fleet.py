@@ -113,13 +113,13 @@ class Floor:
     def __init__(self, site: Site) -> None:
         self.scope = Scope(asset_range=(0, 2**31), site_id=site.pk)
         captured: list[Any] = []
-        original = store._upsert_postgres
-        store._upsert_postgres = lambda columns, constants: captured.append((columns, constants))  # type: ignore[assignment]
+        original = store._merge_postgres
+        store._merge_postgres = lambda columns, constants: captured.append((columns, constants))  # type: ignore[assignment]
         try:
             with transaction.atomic():
                 engine.recompute(self.scope, now=NOW)
         finally:
-            store._upsert_postgres = original
+            store._merge_postgres = original
         self.columns, self.constants = captured[0]
         self.buffer = store.csv_of(self.columns)
         self.sql = store.select_sql(self.scope)
@@ -129,7 +129,22 @@ class Floor:
             with cursor.cursor.copy(f"COPY ({self.sql}) TO STDOUT (FORMAT csv, HEADER)") as copy:
                 for _ in copy:
                     pass
-            store.upsert_csv(cursor, self.buffer, self.constants)
+            self._upsert(cursor)
+
+    def _upsert(self, cursor: Any) -> None:
+        names, written = ", ".join(store.WRITTEN), [*store.WRITTEN, *store.CONSTANT]
+        cursor.execute(
+            f"CREATE TEMPORARY TABLE due_floor ON COMMIT DROP AS SELECT {names} FROM schedules_duedate LIMIT 0"
+        )
+        texts = "method, governing, next_limit"
+        with cursor.cursor.copy(f"COPY due_floor ({names}) FROM STDIN (FORMAT csv, FORCE_NOT_NULL ({texts}))") as copy:
+            copy.write(self.buffer)
+        updates = ", ".join(f"{name} = EXCLUDED.{name}" for name in written if name != "programme_id")
+        cursor.execute(
+            f"INSERT INTO schedules_duedate ({', '.join(written)}) SELECT {names}, %s, %s, %s FROM due_floor "
+            f"ORDER BY programme_id ON CONFLICT (programme_id) DO UPDATE SET {updates}",
+            self.constants,
+        )
 
 
 def per_row(site: Site, rows: int) -> float:

@@ -158,7 +158,7 @@ def _cost_of_silent(order: WorkOrder, lapsed: Deferral | None) -> Decimal | None
 
 
 def _due_rows(orders: list[WorkOrder]) -> dict[tuple[int, str], DueDate]:
-    rows = DueDate.objects.filter(joint_id__in={order.joint_id for order in orders})
+    rows = DueDate.objects.filter(programme__joint_id__in={order.joint_id for order in orders})
     return {(row.joint_id, row.method): row for row in rows}
 
 

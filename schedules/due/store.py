@@ -1,7 +1,7 @@
 """Bulk read and write of the due engine: the only engine-specific code, two short implementations each.
 
-Rows travel as numpy columns. PostgreSQL: COPY out; COPY into a temporary table and one upsert. SQLite: a plain SELECT
-and ``executemany`` of the same upsert.
+Rows travel as numpy columns. PostgreSQL: COPY out; COPY into a temporary table and one MERGE. SQLite: a plain SELECT
+and ``executemany`` of an upsert.
 """
 
 from __future__ import annotations
@@ -151,7 +151,7 @@ def write_due(columns: Columns, *, code_version: str, computed_on: date, changed
         return 0
     constants = (code_version, computed_on, changed_at)
     if connection.vendor == "postgresql":
-        _upsert_postgres(columns, constants)
+        _merge_postgres(columns, constants)
     else:
         _upsert_sqlite(columns, constants)
     return count
@@ -244,9 +244,9 @@ def _update_clause() -> str:
     return ", ".join(f"{name} = EXCLUDED.{name}" for name in [*WRITTEN, *CONSTANT] if name != "programme_id")
 
 
-def _upsert_postgres(columns: Columns, constants: tuple[Any, ...]) -> None:
+def _merge_postgres(columns: Columns, constants: tuple[Any, ...]) -> None:
     with connection.cursor() as cursor:
-        upsert_csv(cursor, csv_of(columns), constants)
+        merge_csv(cursor, csv_of(columns), constants)
 
 
 def csv_of(columns: Columns) -> memoryview:
@@ -257,8 +257,12 @@ def csv_of(columns: Columns) -> memoryview:
     return memoryview(buffer.getvalue())
 
 
-def upsert_csv(cursor: Any, rows: memoryview, constants: tuple[Any, ...]) -> None:
-    """COPY the rows into a temporary table and upsert them at once."""
+def merge_csv(cursor: Any, rows: memoryview, constants: tuple[Any, ...]) -> None:
+    """COPY the rows into a temporary table and merge them at once.
+
+    A merge looks rows up by a join, where an upsert tries each row by the index first. It does not wait for a row that
+    another process is just inserting; the engine holds the assets, so there is none.
+    """
     names = ", ".join(WRITTEN)
     cursor.execute(
         f"CREATE TEMPORARY TABLE due_fresh ON COMMIT DROP AS SELECT {names} FROM schedules_duedate LIMIT 0"  # noqa: S608
@@ -266,11 +270,14 @@ def upsert_csv(cursor: Any, rows: memoryview, constants: tuple[Any, ...]) -> Non
     texts = "method, governing, next_limit"
     with cursor.cursor.copy(f"COPY due_fresh ({names}) FROM STDIN (FORMAT csv, FORCE_NOT_NULL ({texts}))") as copy:
         copy.write(rows)
+    fresh = [f"f.{name}" for name in WRITTEN] + ["%s"] * len(CONSTANT)
+    every = dict(zip([*WRITTEN, *CONSTANT], fresh, strict=True))
+    kept = {name: value for name, value in every.items() if name != "programme_id"}
     cursor.execute(
-        f"INSERT INTO schedules_duedate ({names}, {', '.join(CONSTANT)}) "  # noqa: S608
-        f"SELECT {names}, %s, %s, %s FROM due_fresh ORDER BY programme_id "
-        f"ON CONFLICT (programme_id) DO UPDATE SET {_update_clause()}",
-        constants,
+        "MERGE INTO schedules_duedate d USING due_fresh f ON d.programme_id = f.programme_id "  # noqa: S608
+        f"WHEN MATCHED THEN UPDATE SET {', '.join(f'{name} = {value}' for name, value in kept.items())} "
+        f"WHEN NOT MATCHED THEN INSERT ({', '.join(every)}) VALUES ({', '.join(every.values())})",
+        [*constants, *constants],
     )
     cursor.execute("DROP TABLE due_fresh")
 
