@@ -197,6 +197,7 @@ def test_news_takes_no_button_from_under_a_finger(open_page, inspector, order_fo
     assert now.evaluate("button => button.isConnected")
     assert second.evaluate("button => button.isConnected")
     # A finger is down on step 2 while step 1 is sent, which draws the order anew: the tap still counts.
+    second.evaluate("button => button.scrollIntoView({ block: 'center' })")  # clear of what stands at the foot
     box = second.bounding_box()
     page.mouse.move(box["x"] + 20, box["y"] + 20)
     page.mouse.down()
@@ -314,7 +315,7 @@ def test_a_reading_a_hold_and_a_wait_are_noted_without_signal(open_page, inspect
     page.get_by_label("Part", exact=True).fill("bolt M20")
     page.get_by_role("button", name="Note the part").click()
     unsent(page, "2 things not sent")
-    page.get_by_text("Place a hold: not to be used").click()
+    page.get_by_role("link", name="Hold", exact=True).click()  # at the foot of every sheet
     page.get_by_label("What is wrong").fill("crack right through")
     page.get_by_role("button", name="Place the hold").click()
     unsent(page, "3 things not sent")
@@ -464,14 +465,20 @@ def test_what_is_seen_on_the_way_is_recorded_with_its_marked_photo_or_held(
     page.get_by_label("Size (mm").fill("2 mm")
     page.get_by_label("Photos (made").set_input_files(photo(600, 400))
     page.get_by_role("button", name="Mark it").click()
-    box = page.locator(".marked svg").bounding_box()
-    page.locator(".marked svg").click(position={"x": box["width"] * 0.25, "y": box["height"] * 0.5})
-    page.get_by_label("Words, such as").fill("deepest here")
+    photo_svg = page.locator(".marked svg")
+    box = photo_svg.bounding_box()
+    page.get_by_label("length", exact=True).check()
+    photo_svg.click(position={"x": box["width"] * 0.25, "y": box["height"] * 0.5})
+    photo_svg.click(position={"x": box["width"] * 0.75, "y": box["height"] * 0.5})
+    page.get_by_label("Size that you measured").fill("12")
+    page.get_by_role("button", name="Put the mark").click()
+    page.get_by_text("with its unit, such as 12 mm").wait_for()
+    page.get_by_label("Size that you measured").fill("12 mm")
     axe(page)
     no_sideways_scroll(page)
     keep(page, "steel-seen")
     page.get_by_role("button", name="Put the mark").click()
-    page.get_by_text("1 mark: deepest here").wait_for()
+    page.get_by_text("1 mark: 12 mm").wait_for()
     page.get_by_role("button", name="Record what you saw").click()
     unsent(page, "2 things not sent, 1 photo of")
     page.context.set_offline(False)
@@ -481,7 +488,8 @@ def test_what_is_seen_on_the_way_is_recorded_with_its_marked_photo_or_held(
     sent = Evidence.objects.get()
     assert sent.inspection == finding.inspection
     mark = sent.marks.get()
-    assert (mark.x, mark.y, mark.text) == (pytest.approx(0.25, abs=0.01), pytest.approx(0.5, abs=0.01), "deepest here")
+    assert (mark.shape, mark.text) == ("length", "12 mm")
+    assert (mark.x, mark.y, mark.x2, mark.y2) == pytest.approx((0.25, 0.5, 0.75, 0.5), abs=0.01)
 
     technician = person("technician", site)
     type(order).objects.filter(pk=order.pk).update(assignee=technician)
@@ -496,6 +504,93 @@ def test_what_is_seen_on_the_way_is_recorded_with_its_marked_photo_or_held(
     all_sent(other)
     hold = Hold.objects.get(placed_by=technician)
     assert (hold.joint, "longitudinal crack (101)" in hold.reason) == (weld_joint, True)
+
+
+def test_who_welded_is_said_without_signal_and_a_refusal_loses_nothing(
+    open_page, axe, no_sideways_scroll, inspector, person, site, order_for, weld_joint, now
+):
+    from assets_app.models import Qualification, RecordEntry
+
+    welder = person("technician", site)
+    Qualification.objects.create(
+        person=welder,
+        kind="welder",
+        process="135",
+        welding_position="PA PF",
+        issued_on=datetime.now(UTC).date(),
+        expires_on=date(2099, 1, 1),
+    )
+    finisher = person("technician", site)
+    order = order_for(weld_joint, finisher, kind="repair")
+    order.steps.update(done_by=finisher, done_at=now)
+    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=finisher)
+    ready(page)
+    page.context.set_offline(True)
+    assert page.get_by_label("Who welded").input_value() == "", "who holds no certificate is not taken for the welder"
+    page.get_by_label("Note", exact=True).first.fill("ground flush")
+    page.get_by_role("button", name="The work is done").click()
+    page.get_by_text("Say who welded.").wait_for()
+    page.get_by_label("Who welded").select_option(label=welder.display_name)
+    page.get_by_label("Welding process").fill("135")
+    page.get_by_label("Welding position").select_option("PE")
+    page.get_by_text("the service will refuse it").wait_for()
+    axe(page)
+    no_sideways_scroll(page)
+    keep(page, "steel-weld")
+    page.get_by_role("button", name="The work is done").click()
+    page.get_by_text("Finished on this device").wait_for()
+    page.context.set_offline(False)
+    unsent(page, "1 thing not sent, 1 needs you")
+    page.goto("/steel/#unsent")
+    page.get_by_text("no certificate for position PE is on file").wait_for()
+    page.get_by_role("button", name="Change it").click()
+    page.wait_for_url("**/#order/*")
+    assert page.get_by_label("Note", exact=True).first.input_value() == "ground flush"
+    page.get_by_label("Welding position").select_option("PF")
+    page.get_by_role("button", name="The work is done").click()
+    page.get_by_text("This order is not open any more").wait_for()
+    all_sent(page)
+    weld = RecordEntry.objects.get(deed="order.finished").facts["weld"]
+    assert (weld["welder_id"], weld["process"], weld["position"]) == (welder.pk, "135", "PF")
+
+
+def test_with_no_order_a_joint_is_named_by_its_tags_and_a_wrong_one_comes_back(
+    open_page, axe, no_sideways_scroll, inspector, weld_joint, settings, tmp_path
+):
+    from assets_app.models import Evidence, Finding
+    from schedules.models import Hold
+
+    settings.MEDIA_ROOT = tmp_path
+    page = open_page("/steel/", size="phone", person=inspector)
+    ready(page)
+    page.context.set_offline(True)
+    page.get_by_role("link", name="Seen something").click()
+    page.get_by_label("Tag of the asset").fill(weld_joint.asset.tag.lower())
+    page.get_by_label("Tag of the joint").fill("w-01")
+    page.get_by_label("Kind").select_option("101")
+    page.get_by_label("Photos (made").set_input_files(photo(300, 200))
+    page.get_by_role("button", name="Take it out").wait_for()
+    axe(page)
+    no_sideways_scroll(page)
+    keep(page, "steel-seen-by-tag")
+    page.get_by_role("button", name="Record what you saw").click()
+    unsent(page, "2 things not sent, 1 photo of")
+    page.get_by_role("link", name="Hold", exact=True).click()
+    page.get_by_label("Tag of the asset").fill(weld_joint.asset.tag)
+    page.get_by_label("What is wrong").fill("crack right through")
+    keep(page, "steel-hold-by-tag")
+    page.get_by_role("button", name="Place the hold").click()
+    unsent(page, "3 things not sent")
+    page.context.set_offline(False)
+    unsent(page, "2 things not sent, 1 photo of")
+    page.get_by_text("has the tag w-01. Is it W-001?").wait_for()
+    assert not Finding.objects.exists()
+    page.get_by_label("Change the tag of the joint").fill("w-001")
+    page.get_by_label("Change the tag of the joint").press("Enter")
+    all_sent(page)
+    assert Finding.objects.get().joint == weld_joint
+    assert Evidence.objects.get().inspection == Finding.objects.get().inspection
+    assert (Hold.objects.get(finding=None).asset, Hold.objects.get(finding=None).joint) == (weld_joint.asset, None)
 
 
 def test_lost_bolts_seen_on_a_visual_look_are_the_findings_that_are_open_already(

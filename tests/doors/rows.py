@@ -74,6 +74,7 @@ FINDINGS = {"findings-TOTAL_FORMS": 1, "findings-INITIAL_FORMS": 0}
 KIND = {"kind": "ride", "status": "in service", "consequence": "high"}
 MARK_ON = {"shape": "text", "x": 0.5, "y": 0.5, "text": "here"}
 HOOK = "https://hooks.example.org/in"
+TAGS = {"asset_tag": "R-01", "joint_tag": "W-001"}
 WHY = {"reason": "seen on the rounds"}
 GRAVER = {"severity": "hold now", **WHY}
 MILDER = {"severity": "watch", **WHY}
@@ -403,6 +404,8 @@ OFFICE = {
     "POST alert-acknowledge": Row(OWN, pk("delivery", "delivery_id")),
 }
 STEEL = {
+    "POST api-steel-hold": Row("hold.place", sent=lambda w: {"site": w.site, **TAGS, **WHY}),
+    "POST api-steel-look": Row("inspection.record", sent=lambda w: {"site": w.site, **TAGS, **LOOK}),
     "GET api-steel-who": Row(SIGNED_IN),
     "GET api-steel-bundle": Row(SIGNED_IN),
     "GET api-steel-photo": Row(READ, pk("photo", "evidence"), content=(404,)),  # only of the person's own orders

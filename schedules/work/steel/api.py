@@ -1,4 +1,5 @@
-"""What the page at the steel asks for: who is signed in, the bundle, small photos. Relative to /api/v1/."""
+"""What the page at the steel asks for: who is signed in, the bundle, small photos; and what it sends of a joint whose
+tags somebody typed. Relative to /api/v1/."""
 
 from __future__ import annotations
 
@@ -21,8 +22,13 @@ from rest_framework.response import Response
 from rest_framework.utils.encoders import JSONEncoder
 from rest_framework.views import APIView
 
+from assets_app.doors.idempotency import once
+from assets_app.inspections.actions import record_inspection
+from assets_app.inspections.serializers import InspectionReport, InspectionSerializer, finding_inputs
 from assets_app.refusals import NotFound
-from schedules.work.steel import queries, small_photo
+from schedules.work import actions
+from schedules.work.hold_api import HoldOut
+from schedules.work.steel import queries, small_photo, tagged
 
 
 class SteelPersonOut(serializers.Serializer):
@@ -78,7 +84,67 @@ class SmallPhoto(APIView):
         return response
 
 
+class TaggedHoldIn(serializers.Serializer):
+    """What is held, by the tags as they stand on the steel; without a joint's tag the whole asset."""
+
+    site = serializers.IntegerField(min_value=1, max_value=2**63 - 1)
+    asset_tag = serializers.CharField(max_length=64)
+    joint_tag = serializers.CharField(max_length=64, required=False, allow_blank=True, default="")
+    reason = serializers.CharField()
+
+
+class TaggedHold(APIView):
+    @extend_schema(request=TaggedHoldIn, responses={201: HoldOut}, operation_id="steel_hold_by_tag")
+    def post(self, request: Request) -> Response:
+        """Place a hold on what was typed by its tag. An unknown tag is refused (``tag_unknown``), never guessed."""
+        told = _valid(TaggedHoldIn, request)
+
+        def deed() -> tuple[int, dict[str, Any]]:
+            where = {"site_id": told["site"], "asset_tag": told["asset_tag"]}
+            if told["joint_tag"]:
+                held = {"joint_id": tagged.joint_by(request.user, joint_tag=told["joint_tag"], **where).pk}
+            else:
+                held = {"asset_id": tagged.asset_by(request.user, **where).pk}
+            hold = actions.place_hold(reason=told["reason"], actor=request.user, now=timezone.now(), **held)
+            return 201, dict(HoldOut(hold).data)
+
+        return once(request, deed)
+
+
+class TaggedLookIn(InspectionReport):
+    """A look at a joint that is named by the tags as they stand on the steel."""
+
+    joint = None
+    site = serializers.IntegerField(min_value=1, max_value=2**63 - 1)
+    asset_tag = serializers.CharField(max_length=64)
+    joint_tag = serializers.CharField(max_length=64)
+
+
+class TaggedLook(APIView):
+    @extend_schema(request=TaggedLookIn, responses={201: InspectionSerializer}, operation_id="steel_look_by_tag")
+    def post(self, request: Request) -> Response:
+        """Record a look at a joint typed by its tags. An unknown one is refused (``tag_unknown``), never guessed."""
+        told = _valid(TaggedLookIn, request)
+        where = {"site_id": told.pop("site"), "asset_tag": told.pop("asset_tag"), "joint_tag": told.pop("joint_tag")}
+        told["findings"] = finding_inputs(told["findings"])
+
+        def deed() -> tuple[int, dict[str, Any]]:
+            joint = tagged.joint_by(request.user, **where)
+            look = record_inspection(joint_id=joint.pk, actor=request.user, now=timezone.now(), **told)
+            return 201, dict(InspectionSerializer(look).data)
+
+        return once(request, deed)
+
+
+def _valid(shape: type[serializers.Serializer], request: Request) -> dict[str, Any]:
+    given = shape(data=request.data)
+    given.is_valid(raise_exception=True)
+    return dict(given.validated_data)
+
+
 urlpatterns = [
+    path("steel/holds/", TaggedHold.as_view(), name="api-steel-hold"),
+    path("steel/looks/", TaggedLook.as_view(), name="api-steel-look"),
     path("steel/who/", Who.as_view(), name="api-steel-who"),
     path("steel/bundle/", Bundle.as_view(), name="api-steel-bundle"),
     path("steel/photos/<int:evidence>.jpg", SmallPhoto.as_view(), name="api-steel-photo"),

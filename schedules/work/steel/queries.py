@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.db.models import OuterRef, QuerySet, Subquery
@@ -12,14 +12,15 @@ from django.db.models import OuterRef, QuerySet, Subquery
 from assets_app.inspections import kinds
 from assets_app.inspections.models import Evidence, Finding, Inspection
 from assets_app.inspections.queries import evidence_for, with_sizes
+from assets_app.people import qualification_rules
 from assets_app.people import rules as rights
 from assets_app.people.models import Person
-from assets_app.people.queries import day_at, qualified_for, roles_at
+from assets_app.people.queries import day_at, qualified_for, roles_at, sites_of, welders_for
 from assets_app.register import joint_drawing
 from assets_app.register.drawing import weld_section
 from assets_app.register.models import Asset, Joint, Site
 from schedules.duty.models import Counter, Reading
-from schedules.work import queries, rules
+from schedules.work import queries, rules, welding
 from schedules.work.models import Hold, Step, Wait, WorkOrder
 from schedules.work.steel import bolts
 
@@ -40,11 +41,11 @@ def bundle(person: Person, *, now: datetime) -> dict[str, Any]:
     """
     orders, left_out = _my_orders(person, now=now)
     joints = _joints({order.joint_id for order in orders})
-    sites = {order.site_id: order.site for order in orders}
     rights_of = _Rights(person, now)
+    welded = {order.site_id for order in orders if welding.welds(order)}
     told = {
         "person": {"id": person.pk, "name": person.display_name},
-        "sites": {pk: _site(site, now=now) for pk, site in sites.items()},
+        "sites": {site.pk: _site(site, rights_of, welded) for site in sites_of(person).order_by("name", "pk")},
         "orders": [_order(order, rights_of) for order in orders],
         "left_out": left_out,
         "assets": _assets(orders),
@@ -55,6 +56,7 @@ def bundle(person: Person, *, now: datetime) -> dict[str, Any]:
             [name, work.words, work.on.text, work.on.kind, work.off.text] for name, work in rules.TEMPORARY.items()
         ],
         "kinds": {kind: _kinds(kind) for kind in Joint.Kind.values},
+        "positions": list(qualification_rules.POSITIONS.items()),
         "waits": Wait.Reason.choices,
         "results": Inspection.Result.choices,
         "conditions": Inspection.Conditions.choices,
@@ -77,13 +79,32 @@ def _my_orders(person: Person, *, now: datetime) -> tuple[list[WorkOrder], int]:
     return ordered[:MOST_ORDERS], max(0, len(ordered) - MOST_ORDERS)
 
 
-def _site(site: Site, *, now: datetime) -> dict[str, Any]:
+def _site(site: Site, rights_of: _Rights, welded: Iterable[int]) -> dict[str, Any]:
+    today = day_at(site, rights_of.now)
     return {
         "name": site.name,
         "units": "in" if site.units == Site.Units.US else "mm",
-        "today": day_at(site, now).isoformat(),
+        "today": today.isoformat(),
         "lifts": queries.who_lifts(site.pk),
+        "may_look": rights_of.may_sign("VT", site),
+        **({"welders": _welders(site, today)} if site.pk in welded else {}),
     }
+
+
+def _welders(site: Site, today: date) -> list[dict[str, Any]]:
+    """Who may weld here today, and what each certificate covers: ``[process, positions as printed, its last day]``."""
+    return [
+        {
+            "id": who.pk,
+            "name": who.display_name,
+            "holds": [
+                [one.process, one.welding_position, min(one.expires_on, qualification_rules.continuity_ends(one))]
+                for one in who.qualifications.all()
+                if qualification_rules.welder_valid(one, today, process=one.process)
+            ],
+        }
+        for who in welders_for(site.pk, today)
+    ]
 
 
 class _Rights:
@@ -103,14 +124,14 @@ class _Rights:
         """Who could sign the look, where this person cannot; empty where it can or where no look is asked for."""
         if order.kind != rules.INSPECT:
             return ""
-        if self.may_sign(order.method, order):
+        if self.may_sign(order.method, order.site):
             return ""
         return " or ".join(who.display_name for who in self._able[order.site_id, order.method]) or "nobody at this site"
 
-    def may_sign(self, method: str, order: WorkOrder) -> bool:
-        key = (order.site_id, method)
+    def may_sign(self, method: str, site: Site) -> bool:
+        key = (site.pk, method)
         if key not in self._able:
-            self._able[key] = qualified_for(method, order.site_id, day_at(order.site, self.now))
+            self._able[key] = qualified_for(method, site.pk, day_at(site, self.now))
         return any(who.pk == self.person.pk for who in self._able[key])
 
 
@@ -125,8 +146,8 @@ def _order(order: WorkOrder, rights_of: _Rights) -> dict[str, Any]:
         "for_today": queries.is_for_today(order, day_at(order.site, rights_of.now)),
         "may_work": rights_of.may_work(order.site_id),
         "who_could": rights_of.who_could_sign(order),
-        "may_look": rights_of.may_sign("VT", order),
-        "may_check_bolts": order.joint.kind == Joint.Kind.BOLTED and rights_of.may_sign("BC", order),
+        "may_check_bolts": order.joint.kind == Joint.Kind.BOLTED and rights_of.may_sign("BC", order.site),
+        **({"welds": True} if welding.welds(order) else {}),
         "steps": [_step(step, order.joint) for step in order.steps.all()],
         "parts": [{name: getattr(part, name) for name in _PART} for part in order.parts.all()],
         "waits": [
@@ -154,6 +175,7 @@ def _assets(orders: Iterable[WorkOrder]) -> dict[int, dict[str, Any]]:
     return {
         pk: {
             "words": str(asset),
+            "site": asset.site_id,
             "joints": joints[pk][:MOST_JOINTS],
             "holds": [
                 {
@@ -182,6 +204,7 @@ def _joint(joint: Joint) -> dict[str, Any]:
     return {
         **{"tag": joint.tag, "name": joint.name, "kind": joint.kind, "position": joint.position},
         "access": joint.get_access_display() if joint.access else "",
+        **({"process": weld.process} if weld and weld.process else {}),
         "drawing": {"svg": section.svg, "words": section.words} if section else None,
         "touch": {"field": touch.field, "svg": touch.drawing.svg, "words": touch.drawing.words, "run_mm": touch.run_mm}
         if touch

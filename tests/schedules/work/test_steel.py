@@ -10,7 +10,7 @@ from django.test import Client
 from PIL import Image
 
 from assets_app.inspections.actions import add_evidence
-from schedules.models import WorkOrder
+from schedules.models import Hold, WorkOrder
 from schedules.work import actions
 from schedules.work.steel import packing, pages, queries
 
@@ -64,7 +64,7 @@ def test_a_bolted_joint_brings_its_sheet_along(bolted_joint, technician, planner
     assert round(bolts["expected"]["torque_nm"]) == 549  # 0.2 * 137.2 kN * 20 mm
     (sent,) = told["orders"]
     assert sent["may_check_bolts"]
-    assert not sent["may_look"]
+    assert not told["sites"][bolted_joint.asset.site_id]["may_look"]
     assert [step["sequence"] for step in sent["steps"] if step.get("sheet")] == [3, 4, 5]
     assert told["bolt_rules"]["order"][-1] == "hold now"
 
@@ -185,3 +185,46 @@ def test_a_service_worker_is_a_script_that_may_serve_the_page(client, db, name):
     assert response["Content-Type"] == "text/javascript"
     assert response["Service-Worker-Allowed"] == "/steel/"
     assert pages.edition() in response.content.decode()
+
+
+def test_a_repair_that_welds_brings_who_may_weld_along(repair_order, technician, person, site, now):
+    WorkOrder.objects.filter(pk=repair_order.pk).update(assignee=technician)
+    told = queries.bundle(technician, now=now)
+    assert told["orders"][0]["welds"]
+    holds = {welder["id"]: welder["holds"] for welder in told["sites"][site.pk]["welders"]}
+    assert [row[:2] for row in holds[technician.pk]] == [["135", "PF"]]
+    assert person("technician", site).pk not in holds
+    assert ["PF", "vertical up"] in [list(row) for row in told["positions"]]
+
+
+def typed(site, asset_tag="gw 1", joint_tag="w-001", **more):
+    return {"site": site.pk, "asset_tag": asset_tag, "joint_tag": joint_tag, **more}
+
+
+def test_a_tag_typed_by_hand_is_matched_whatever_its_capitals_and_spaces(weld_joint, site, signed_in):
+    weld_joint.asset.tag = "GW1"
+    weld_joint.asset.save()
+    held = signed_in.post("/api/v1/steel/holds/", typed(site, reason="cracked"), content_type="application/json")
+    assert (held.status_code, held.json()["joint"]) == (201, weld_joint.pk)
+    whole = typed(site, joint_tag="", reason="cracked")
+    held = signed_in.post("/api/v1/steel/holds/", whole, content_type="application/json")
+    assert (held.json()["asset"], held.json()["joint"]) == (weld_joint.asset_id, None)
+
+
+@pytest.mark.parametrize(
+    ("tags", "field"), [({"asset_tag": "Bear 9"}, "asset_tag"), ({"joint_tag": "w-01"}, "joint_tag")]
+)
+def test_a_tag_that_matches_nothing_is_refused_with_the_nearest_and_holds_nothing(
+    weld_joint, site, signed_in, tags, field
+):
+    sent = typed(site, **{"asset_tag": weld_joint.asset.tag, **tags}, reason="cracked")
+    refused = signed_in.post("/api/v1/steel/holds/", sent, content_type="application/json")
+    told = refused.json()
+    assert (refused.status_code, told["code"], told["field"]) == (422, "tag_unknown", field)
+    assert ("Is it W-001?" in told["detail"]) is (field == "joint_tag")
+    assert not Hold.objects.exists()
+
+
+def test_a_tag_of_a_site_out_of_sight_is_not_matched(weld_joint, other_site, signed_in):
+    sent = typed(other_site, asset_tag=weld_joint.asset.tag, reason="cracked")
+    assert signed_in.post("/api/v1/steel/holds/", sent, content_type="application/json").status_code == 404

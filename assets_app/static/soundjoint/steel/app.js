@@ -1,6 +1,7 @@
 // The page at the steel: opens from what the device keeps, fetches what is newer, sends what waits.
 import { boltSheet } from "./bolts.js";
 import { button, h } from "./dom.js";
+import { holdSheet } from "./hold.js";
 import { listSheet } from "./lists.js";
 import { orderSheet, queueFor } from "./order.js";
 import { all } from "./queue.js";
@@ -58,12 +59,14 @@ async function sheetOf(bundle, items) {
   const view = { bundle, redraw: () => show(true), send, done: () => send(), go: (hash) => { location.hash = hash; }, open: (order) => { location.hash = `order/${order}`; }, look };
   view.queue = queueFor(view);
   const mine = items.filter((item) => !bundle || item.person === bundle.person.id);
-  const order = ["order", "bolts", "seen"].includes(name) && bundle?.orders.find((each) => each.id === Number(id));
+  const order = ["order", "bolts", "seen", "hold"].includes(name) && bundle?.orders.find((each) => each.id === Number(id));
+  for (const link of document.querySelectorAll("[data-about]")) link.hash = order ? `${link.dataset.about}/${order.id}` : link.dataset.about;
   if (name === "unsent") return unsentSheet(items, view);
   if (name === "leave") return leaveSheet(items);
   if (!bundle) return h("div", { class: "empty" }, h("h1", {}, "Nothing is on this device yet"), h("p", {}, outcome === SIGNED_OUT ? "Sign in once with signal; then it opens without." : "Open this page once with signal; then it opens without."));
   if (order && name === "bolts") return boltSheet(standing(order, mine), view);
-  if (order && name === "seen") return seenSheet(standing(order, mine), view);
+  if (name === "seen") return seenSheet(order || null, view);
+  if (name === "hold") return holdSheet(order || null, view);
   if (order) return orderSheet(standing(order, mine), view);
   if (name === "order") return [h("p", { class: "path" }, h("a", { href: "#" }, "My orders")), h("h1", {}, "This order is not open any more"), h("p", {}, "It is done, or not yours any more. What you did here that is not sent stands under Not sent.")];
   return listSheet(bundle, mine);

@@ -6,6 +6,7 @@ import { boltsForm, findingForm, findingsOf } from "./finding_form.js";
 import { photoDeeds, photosField } from "./photos.js";
 import { add, newKey } from "./queue.js";
 import { stepsLeft } from "./standing.js";
+import { weldFields, weldSent, weldWrong } from "./weld.js";
 
 export function finishForm(order, draft, { bundle, redraw, done }) {
   const joint = bundle.joints[order.joint];
@@ -25,7 +26,7 @@ export function finishForm(order, draft, { bundle, redraw, done }) {
   form.append(problems);
   if (look && hasSheet(order, joint)) form.append(...sheetFields(order, draft, { bundle, joint, unit, save, again }));
   else if (look) form.append(...lookFields(draft, { bundle, joint, unit, save, again }));
-  else form.append(...repairFields(order, draft, joint, save));
+  else form.append(...(order.welds ? weldFields(draft, { bundle, site: bundle.sites[order.site], joint, save }) : []), ...repairFields(order, draft, joint, save));
   form.append(...common(draft, save, again),
     h("div", { class: "actions" }, h("button", { class: "button primary big" }, look ? "Record the look" : "The work is done")));
   return form;
@@ -95,12 +96,14 @@ async function queueFinish(order, draft, bundle, unit) {
   if (!sheet && draft.result === "findings" && !rows.length) wrong.push("Say what was found, or that nothing was.");
   if (draft.result === "accepted") rows.length = 0;
   if (!Number.isInteger(minutes) || minutes < 0) wrong.push("Time spent: whole minutes, 0 or more.");
+  if (order.welds) wrong.push(...weldWrong(draft));
   const left = stepsLeft(order);
   if (left.length && draft.result !== "incomplete") wrong.push(`Not done yet: step ${left.map((step) => step.sequence).join(", ")}. Do them, or note it part done.`);
   if (wrong.length) return wrong;
   const body = { note: draft.note || "", minutes_spent: minutes };
   if (look) body.look = { result: draft.result, conditions: draft.conditions || "normal", inspected_at: new Date().toISOString(), note: draft.note || "", findings: rows, ...(sheet ? { bolts: sheetSent(draft.sheet) } : {}) };
   else if (draft.also?.length) body.also_repaired = draft.also;
+  if (order.welds) body.weld = weldSent(draft);
   const key = newKey();
   const said = look ? bundle.results.find(([code]) => code === draft.result)[1] : "done";
   const photos = photoDeeds(draft.photos, order.title, { joint: order.joint, caption: `order ${order.number}` }, { order: order.id, parent: key });

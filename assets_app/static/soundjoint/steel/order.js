@@ -25,7 +25,8 @@ export async function orderSheet(order, view) {
     await finishing(order, view),
     h("h2", {}, "More"),
     order.finished ? null : [partDone(order, view), waiting(order, view), temporaryWork(order, view), parts(order, view)],
-    readings(order, view), hold(order, view), h("div", { class: "actions" }, h("a", { class: "button", href: `#seen/${order.id}` }, "Something seen on the way")),
+    readings(order, view),
+    h("div", { class: "actions" }, h("a", { class: "button", href: `#seen/${order.id}` }, "Something seen on the way"), h("a", { class: "button", href: `#hold/${order.id}` }, "Place a hold: not to be used")),
     about(joint, view),
   ];
   return sheet;
@@ -148,19 +149,6 @@ function readings(order, view) {
       return view.queue([{ kind: "reading", words: `${counter.name} of ${view.bundle.assets[counter.asset].words}: ${number}`, path: "/api/v1/readings/",
         body: { counter: counter.id, value: number, read_at: new Date().toISOString() }, edit: ["value"] }]);
     });
-  });
-}
-
-function hold(order, view) {
-  const joint = view.bundle.joints[order.joint];
-  const reason = h("textarea", { rows: 2 });
-  let what = "joint";
-  const whatIs = choice([["joint", `${joint.tag} ${joint.name}`], ["asset", `all of ${view.bundle.assets[order.asset].words}`]], what, (value) => { what = value; });
-  return small("Place a hold: not to be used", [field("What is held", whatIs), field("What is wrong", reason),
-    h("p", { class: "help" }, "Without signal it stands on this device only until it is sent: tell the people there by word of mouth.")], "Place the hold", () => {
-    if (!reason.value.trim()) return "Say what is wrong: it stands on every page.";
-    return view.queue([{ kind: "hold", words: `Hold on ${joint.tag}: ${reason.value.trim()}`, path: "/api/v1/holds/",
-      body: { [what]: order[what], reason: reason.value.trim() }, edit: ["reason"] }]);
   });
 }
 

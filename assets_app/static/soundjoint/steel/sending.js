@@ -101,7 +101,10 @@ async function done(item, told) {
     const rows = await got(table("queue").getAll());
     const bundle = await got(table("kept").get("bundle"));
     for (const row of rows) {
-      if (row.parent === item.key && row.kind === "photo" && inspectionOf(item, told)) row.body.inspection = inspectionOf(item, told);
+      if (row.parent === item.key && row.kind === "photo") {
+        if (inspectionOf(item, told)) row.body.inspection = inspectionOf(item, told);
+        row.body.joint ??= told.joint;
+      }
       if (item.seen !== null && row.lane === item.lane && row.seen === item.seen) row.seen = told.version;
       if (row.seq !== item.seq && row.lane === item.lane && row.fixed === null) table("queue").put(row);
     }

@@ -56,9 +56,10 @@ function needs(item, view) {
     edit(item, view));
 }
 
-function edit(item, view) {
-  const [name] = item.edit;
-  if (!name) return null;
+const CALLED = { asset_tag: "tag of the asset", joint_tag: "tag of the joint" };
+const edit = (item, view) => item.edit.map((name) => editOne(item, name, view));
+
+function editOne(item, name, view) {
   const input = h("input", { value: String(item.body[name] ?? ""), autocomplete: "off" });
   return h("form", { class: "form", onsubmit: async (event) => {
     event.preventDefault();
@@ -67,7 +68,7 @@ function edit(item, view) {
     if (number && !Number.isFinite(said)) return;
     await putRight(item.seq, { [name]: said });
     view.send();
-  } }, field(`Change the ${name}`, input), h("button", { class: "button" }, "Change and send"));
+  } }, field(`Change the ${CALLED[name] || name}`, input), h("button", { class: "button" }, "Change and send"));
 }
 
 // What was asked once stays asked when news draws the sheet anew.
