@@ -10,7 +10,7 @@ from django.db.models import Count, Min, Sum
 from assets_app.doors import heartbeats
 from assets_app.doors.metrics import Measure
 from schedules.alerts import queries as alerts
-from schedules.alerts.models import Delivery, Intent
+from schedules.alerts.models import CountedLook, Delivery, Intent
 from schedules.due.models import DueDate, StaleMark, Sweep, SweepPart
 
 
@@ -54,3 +54,7 @@ def _alerts(now: datetime) -> Iterator[Measure]:
     yield Measure(name="deliveries_late_seconds", what="How long the oldest is past its time.", values={"": late})
     unexpanded = Intent.objects.filter(expanded_at=None).count()
     yield Measure(name="intents_waiting", what="Alerts not yet given to people.", values={"": unexpanded})
+    counted = CountedLook.objects.filter(intent=None).count()
+    yield Measure(
+        name="looks_counted_waiting", what="Looks of a flood whose count is not told yet.", values={"": counted}
+    )

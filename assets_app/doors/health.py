@@ -1,7 +1,8 @@
 """Is it alive, and is it fit to serve? Two addresses for whatever watches the service.
 
 ``/health/live/`` says that the process answers. ``/health/ready/`` asks the database, the broker, beat, the workers and
-the age of the oldest stale mark, and answers 503 when one of them is not well. Neither tells names or addresses.
+the age of the oldest stale mark, and answers 503 when one of them is not well, with what to do. Neither tells names or
+addresses.
 """
 
 from __future__ import annotations
@@ -36,6 +37,9 @@ def live(request: HttpRequest) -> JsonResponse:
 @never_cache
 def ready(request: HttpRequest) -> JsonResponse:
     checks = {name: _asked(check) for name, check in CHECKS.items()}
+    for name, check in checks.items():
+        if not check["ok"]:
+            check["do"] = TO_DO[name]
     well = all(check["ok"] for check in checks.values())
     return JsonResponse({"ready": well, "checks": checks}, status=200 if well else 503)
 
@@ -90,6 +94,13 @@ def _rounded(seconds: float | None) -> float | None:
     return None if seconds is None else round(seconds, 1)
 
 
+TO_DO = {
+    "database": "Start the database, or set DATABASE_URL right. Until then nothing is answered and nothing computed.",
+    "broker": "Start Redis, or set REDIS_URL right. Nothing is lost: what is owed stands in the database.",
+    "beat": "Start one beat, or read its log. Until then no alert goes out, and nothing that a day brings is found.",
+    "workers": "Start a worker, or read its log. Until then due dates stand as they were and no alert goes out.",
+    "stale_marks": "Due dates lag behind what was entered: read the logs of the workers, or start one more.",
+}
 CHECKS: dict[str, Callable[[], Answer]] = {
     "database": _database,
     "broker": _broker,

@@ -37,6 +37,10 @@ _requests = Histogram(
     registry=_own,
 )
 _METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
+REFUSED = (
+    "The figures are told to this machine itself, or to who sends METRICS_TOKEN as `Authorization: Bearer`.\n"
+    "Whoever runs the service sets it.\n"
+)
 _FORWARDED = ("X-Forwarded-For", "X-Forwarded-Proto", "X-Forwarded-Host", "Forwarded", "X-Real-Ip")
 
 
@@ -77,7 +81,7 @@ def may_read(request: HttpRequest) -> bool:
 @require_safe
 def metrics(request: HttpRequest) -> HttpResponse:
     if not may_read(request):
-        return HttpResponse("Not for you.\n", status=403, content_type="text/plain")
+        return HttpResponse(REFUSED, status=403, content_type="text/plain")
     asked = CollectorRegistry()
     asked.register(_Standing())
     if SHARED:

@@ -47,7 +47,7 @@ def test_a_process_that_answers_is_alive_whatever_else_is_down(client):
 def test_all_well_is_ready(client, lives, broker):
     status, said = readiness(client)
     assert (status, said["ready"]) == (200, True)
-    assert set(said["checks"]) == {"database", "broker", "beat", "workers", "stale_marks"}
+    assert set(said["checks"]) == {"database", "broker", "beat", "workers", "stale_marks"} == set(health.TO_DO)
 
 
 @pytest.mark.parametrize(("kind", "check"), [("worker", "workers"), ("beat", "beat")])
@@ -56,6 +56,7 @@ def test_a_silent_worker_or_beat_is_not_ready(client, lives, broker, kind, check
     status, said = readiness(client)
     assert status == 503
     assert [name for name, answer in said["checks"].items() if not answer["ok"]] == [check]
+    assert [name for name, answer in said["checks"].items() if "do" in answer] == [check]
 
 
 def test_one_worker_of_two_is_enough_and_the_silent_one_is_counted(client, lives, broker):
