@@ -10,7 +10,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from schedules.alerts import actions, queries, setting_pages
+from schedules.alerts import actions, given_up_rules, queries, setting_pages
 
 ROWS = 60
 
@@ -28,8 +28,10 @@ def alerts(request: HttpRequest) -> HttpResponse:
     context = {
         "alerts": shown,
         "unseen": queries.unseen_count(request.user),
-        "given_up": queries.given_up(request.user)[:50],
-        "posts_given_up": queries.posts_given_up(request.user)[:50],
+        "given_up": [(row, *given_up_rules.email(row.last_error)) for row in queries.given_up(request.user)[:50]],
+        "posts_given_up": [
+            (row, *given_up_rules.post(row.last_error)) for row in queries.posts_given_up(request.user)[:50]
+        ],
         "next_url": f"?before={shown[-1].pk}" if len(found) > ROWS else "",
         "first_url": "?" if before else "",
     }
