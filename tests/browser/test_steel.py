@@ -124,6 +124,7 @@ def test_a_look_is_finished_without_signal_and_sent_once_when_it_returns(
     box = drawing.bounding_box()
     drawing.click(position={"x": box["width"] * (16 + 0.25 * 328) / 360, "y": box["height"] / 2})
     assert page.get_by_label("Clock position").input_value() == "90"
+    page.get_by_text("3:00 o'clock").wait_for()
     page.get_by_label("Size (mm").fill("3/8")
     page.get_by_text("Is that inches or mm?").wait_for()
     page.get_by_label("Size (mm").fill("3/8 in")

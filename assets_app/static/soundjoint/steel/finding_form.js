@@ -51,10 +51,21 @@ function where(finding, joint, save) {
   if (!touch || touch.field === "bolts") return null;
   const clock = touch.field === "clock_deg";
   const label = clock ? "Clock position, degrees from the top" : "Position from the datum end, mm";
-  const { input, row } = typed(label, finding, touch.field, save, { inputmode: "decimal" });
-  const drawn = runInput(touch, finding[touch.field] || "", (value) => { input.value = value; finding[touch.field] = value; save(); });
-  input.addEventListener("input", () => drawn.show(input.value));
+  const said = h("p", { class: "help", "aria-live": "polite" });
+  const { input, row } = typed(label, finding, touch.field, save, { inputmode: "decimal" }, clock ? said : null);
+  const say = () => { said.textContent = oClock(input.value); };
+  const drawn = runInput(touch, finding[touch.field] || "", (value) => { input.value = value; finding[touch.field] = value; say(); save(); });
+  input.addEventListener("input", () => { drawn.show(input.value); say(); });
+  say();
   return [drawn.figure, row];
+}
+
+// Degrees from the top as they are called out: 150 is 5:00 o'clock.
+function oClock(typed) {
+  const degrees = Number(typed.trim().replace(",", "."));
+  if (!typed.trim() || !(degrees >= 0 && degrees <= 360)) return "";
+  const minutes = Math.round(degrees * 2) % 720;
+  return `${Math.floor(minutes / 60) || 12}:${String(minutes % 60).padStart(2, "0")} o'clock`;
 }
 
 // The bolts of a group: draft.bolts is number -> state.

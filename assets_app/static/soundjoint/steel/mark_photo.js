@@ -36,6 +36,7 @@ export async function marker(src, marks, onmark) {
     hint.textContent = second ? `Now the second touch. ${HINTS[shape]}` : HINTS[shape];
     wordsLabel.textContent = shape === "length" ? "Size that you measured, with its unit: 12 mm, 3/8 in" : "Words, such as crack ends here";
     ends.hidden = !ENDS[shape];
+    wrong.hidden = true;
     fresh.replaceChildren(...preview(mark(), height, second));
   };
   for (const input of [...Object.values(at), words]) input.addEventListener("input", show);

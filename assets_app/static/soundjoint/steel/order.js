@@ -26,7 +26,6 @@ export async function orderSheet(order, view) {
     h("h2", {}, "More"),
     order.finished ? null : [partDone(order, view), waiting(order, view), temporaryWork(order, view), parts(order, view)],
     readings(order, view),
-    h("div", { class: "actions" }, h("a", { class: "button", href: `#seen/${order.id}` }, "Something seen on the way"), h("a", { class: "button", href: `#hold/${order.id}` }, "Place a hold: not to be used")),
     about(joint, view),
   ];
   return sheet;
