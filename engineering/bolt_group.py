@@ -34,7 +34,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from engineering import bolts
-from engineering.errors import FloatArray, InputError, finite, non_negative, positive
+from engineering.errors import FloatArray, InputError, finite, non_negative, one, positive
 
 STATES = ("ok", "missing", "broken", "slack", "unknown")
 DOUBTFUL = ("slack", "unknown")
@@ -177,8 +177,8 @@ def ring(
     The first stands at ``start_deg`` from +x.
     """
     count = _whole("count", count)
-    radius = float(positive("diameter_mm", diameter_mm)) / 2
-    angle = math.radians(float(finite("start_deg", start_deg))) + 2 * np.pi * np.arange(count) / count
+    radius = one(positive, "diameter_mm", diameter_mm) / 2
+    angle = math.radians(one(finite, "start_deg", start_deg)) + 2 * np.pi * np.arange(count) / count
     return Group(radius * np.column_stack([np.cos(angle), np.sin(angle)]), None, size, property_class)
 
 
@@ -196,8 +196,8 @@ def grid(
     ``pitch_x_mm`` and ``pitch_y_mm`` apart.
     """
     columns, rows = _whole("columns", columns), _whole("rows", rows)
-    x = (np.arange(columns) - (columns - 1) / 2) * float(positive("pitch_x_mm", pitch_x_mm))
-    y = (np.arange(rows) - (rows - 1) / 2) * float(positive("pitch_y_mm", pitch_y_mm))
+    x = (np.arange(columns) - (columns - 1) / 2) * one(positive, "pitch_x_mm", pitch_x_mm)
+    y = (np.arange(rows) - (rows - 1) / 2) * one(positive, "pitch_y_mm", pitch_y_mm)
     return Group(np.column_stack([np.tile(x, rows), np.repeat(y, columns)]), None, size, property_class)
 
 
@@ -261,7 +261,7 @@ def overturning_any_direction(
     Per bolt, axial share + moment × √(a² + b²) with F = a mx + b my. The loads belong to different moments in time,
     so they are not in balance with one another. ``group``, ``prying``, ``gamma_m2`` as in ``overturning``.
     """
-    pull, size = _number("axial", axial), float(non_negative("moment", moment))
+    pull, size = _number("axial", axial), one(non_negative, "moment", moment)
 
     def distribute(counted: NDArray[np.bool_]) -> tuple[Verdict, FloatArray]:
         verdict, base = _out_of_plane(group.positions_mm, counted, np.array([pull, 0.0, 0.0]))
@@ -309,7 +309,7 @@ def separation_utilisation(loads: GroupLoads, *, preload_n: float, preload_left:
         raise InputError("loads", "separation needs loads out of the plane of the joint", code="shape")
     if not 0 <= preload_left <= 1:
         raise InputError("preload_left", f"must lie from 0 to 1, got {preload_left!r}")
-    held = float(positive("preload_n", preload_n)) * preload_left
+    held = one(positive, "preload_n", preload_n) * preload_left
     if held == 0:
         return math.inf if loads.worst_n > 0 else 0.0
     return loads.worst_n / held

@@ -15,7 +15,7 @@ import math
 from dataclasses import dataclass
 
 from engineering import sn_curves, tables
-from engineering.errors import InputError, non_negative, positive, within
+from engineering.errors import InputError, non_negative, one, positive, within
 from engineering.tables import Table
 
 EN = "EN1993-1-8"
@@ -88,7 +88,7 @@ def stress_area_mm2(d_mm: float, pitch_mm: float) -> float:
 
     Example: d = 20, P = 2.5 gives 244.79.
     """
-    d, pitch = float(positive("d_mm", d_mm)), float(positive("pitch_mm", pitch_mm))
+    d, pitch = one(positive, "d_mm", d_mm), one(positive, "pitch_mm", pitch_mm)
     if pitch >= d / 2:
         raise InputError("pitch_mm", f"{pitch:g} mm is no thread pitch of a {d:g} mm bolt")
     return math.pi / 4 * (d - 0.9382 * pitch) ** 2
@@ -124,7 +124,7 @@ def torque_nm(preload_kn: float, k: float, d_mm: float) -> float:
     taken. Dry, rusty or re-used threads spread far wider: torque is then no measure of preload.
     Example: 100 kN, k = 0.20, M20 gives 400.
     """
-    return float(non_negative("preload_kn", preload_kn) * within("k", k, 0.05, 0.5) * positive("d_mm", d_mm))
+    return one(non_negative, "preload_kn", preload_kn) * one(within, "k", k, 0.05, 0.5) * one(positive, "d_mm", d_mm)
 
 
 def torque_from_friction_nm(
@@ -135,10 +135,10 @@ def torque_from_friction_nm(
     ``preload_kn`` F, ``pitch_mm`` P, ``flank_d_mm`` pitch diameter d2, ``head_d_mm`` mean bearing diameter Dkm;
     friction ``mu_thread`` and ``mu_head`` from 0.02 to 0.5.
     """
-    force = float(non_negative("preload_kn", preload_kn))
-    thread = 0.16 * float(positive("pitch_mm", pitch_mm))
-    flank = 0.58 * float(positive("flank_d_mm", flank_d_mm)) * float(within("mu_thread", mu_thread, 0.02, 0.5))
-    head = float(within("mu_head", mu_head, 0.02, 0.5)) * float(positive("head_d_mm", head_d_mm)) / 2
+    force = one(non_negative, "preload_kn", preload_kn)
+    thread = 0.16 * one(positive, "pitch_mm", pitch_mm)
+    flank = 0.58 * one(positive, "flank_d_mm", flank_d_mm) * one(within, "mu_thread", mu_thread, 0.02, 0.5)
+    head = one(within, "mu_head", mu_head, 0.02, 0.5) * one(positive, "head_d_mm", head_d_mm) / 2
     return force * (thread + flank + head)
 
 
@@ -166,7 +166,7 @@ def shear_resistance_n(
     if planes not in (1, 2):
         raise InputError("planes", f"a bolt has 1 or 2 shear planes, got {planes!r}")
     factor, area = (strength.shear_factor, bolt.stress_area_mm2) if thread_in_plane else (0.6, bolt.shank_area_mm2)
-    return planes * factor * strength.fub_mpa * area / float(positive("gamma_m2", gamma_m2))
+    return planes * factor * strength.fub_mpa * area / one(positive, "gamma_m2", gamma_m2)
 
 
 def tension_resistance_n(
@@ -181,7 +181,7 @@ def tension_resistance_n(
     if strength.shear_factor is None:
         raise InputError("cls", f"{strength.name} is not a class of EN 1993-1-8", code="unknown_row")
     return (
-        (0.63 if countersunk else 0.9) * strength.fub_mpa * bolt.stress_area_mm2 / float(positive("gamma_m2", gamma_m2))
+        (0.63 if countersunk else 0.9) * strength.fub_mpa * bolt.stress_area_mm2 / one(positive, "gamma_m2", gamma_m2)
     )
 
 
@@ -191,8 +191,8 @@ def interaction(shear_n: float, tension_n: float, *, shear_resistance_n: float, 
     EN 1993-1-8:2005, Table 3.4. ``shear_n``, ``tension_n`` and ``shear_resistance_n``, ``tension_resistance_n`` in N;
     1.0 is full use.
     """
-    shear = float(non_negative("shear_n", shear_n)) / float(positive("shear_resistance_n", shear_resistance_n))
-    pull = float(non_negative("tension_n", tension_n)) / float(positive("tension_resistance_n", tension_resistance_n))
+    shear = one(non_negative, "shear_n", shear_n) / one(positive, "shear_resistance_n", shear_resistance_n)
+    pull = one(non_negative, "tension_n", tension_n) / one(positive, "tension_resistance_n", tension_resistance_n)
     return max(shear + pull / 1.4, pull)
 
 
@@ -201,7 +201,7 @@ def long_joint_factor(length_mm: float, d_mm: float) -> float:
 
     1 up to 15 d, then 1 − (L − 15 d)/(200 d), never under 0.75.
     """
-    length, d = float(non_negative("length_mm", length_mm)), float(positive("d_mm", d_mm))
+    length, d = one(non_negative, "length_mm", length_mm), one(positive, "d_mm", d_mm)
     return min(1.0, max(0.75, 1 - (length - 15 * d) / (200 * d)))
 
 
@@ -221,11 +221,11 @@ def slip_resistance_n(
     surfaces: 0.5 blasted, 0.4 blasted and coated, 0.3 wire-brushed, 0.2 as rolled (Table 3.7). ``hole_factor`` ks:
     1.0 normal, 0.85 oversize, 0.76 or 0.63 long slots along or across (Table 3.6).
     """
-    spare = float(non_negative("preload_n", preload_n)) - 0.8 * float(non_negative("tension_n", tension_n))
+    spare = one(non_negative, "preload_n", preload_n) - 0.8 * one(non_negative, "tension_n", tension_n)
     if surfaces not in (1, 2):
         raise InputError("surfaces", f"1 or 2 friction surfaces, got {surfaces!r}")
-    grip = float(within("friction", friction, 0.0, 0.7)) * float(within("hole_factor", hole_factor, 0.5, 1.0))
-    return max(0.0, grip * surfaces * spare / float(positive("gamma_m3", gamma_m3)))
+    grip = one(within, "friction", friction, 0.0, 0.7) * one(within, "hole_factor", hole_factor, 0.5, 1.0)
+    return max(0.0, grip * surfaces * spare / one(positive, "gamma_m3", gamma_m3))
 
 
 def prying_factor(m_mm: float, n_mm: float, *, stiff_web: bool = False) -> float:
@@ -237,7 +237,7 @@ def prying_factor(m_mm: float, n_mm: float, *, stiff_web: bool = False) -> float
     equivalent T-stub (EN 1993-1-8:2005, Table 6.2). The prying force acts at most 1.25 m away (same table), so n is
     counted up to that: no plate, however wide, goes under 1.8 (1.4 with ``stiff_web``). A thick plate pries less.
     """
-    m, n = float(positive("m_mm", m_mm)), float(positive("n_mm", n_mm))
+    m, n = one(positive, "m_mm", m_mm), one(positive, "n_mm", n_mm)
     lever = m / min(n, 1.25 * m)
     return 1 + (lever / 2 if stiff_web else lever)
 
@@ -250,8 +250,8 @@ def tension_range_mpa(range_n: float, size: Size | str, *, prying: float = 1.0, 
     the part of it that reaches a preloaded bolt, 1 by default: preload is not credited unless it is shown to be there
     (EN 1993-1-9:2005, Table 8.1, detail 14). Example: 12 250 N on M20 gives 50.
     """
-    part = float(within("joint_factor", joint_factor, 1e-6, 1.0)) * float(within("prying", prying, 1.0, 100.0))
-    return float(non_negative("range_n", range_n)) * part / _size(size).stress_area_mm2
+    part = one(within, "joint_factor", joint_factor, 1e-6, 1.0) * one(within, "prying", prying, 1.0, 100.0)
+    return one(non_negative, "range_n", range_n) * part / _size(size).stress_area_mm2
 
 
 def tension_cycles_to_failure(

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import elementwise
 
-from engineering.errors import FloatArray, InputError, non_negative, positive
+from engineering.errors import FloatArray, InputError, non_negative, one, positive
 from engineering.growth_law import DEFAULT_LAW, GrowthLaw, law
 from engineering.toe_crack import Cracks
 
@@ -50,7 +50,7 @@ def paris_cycles(
     start = positive("start_mm", start_mm)
     end = np.maximum(positive("end_mm", end_mm), start)
     drive = positive("factor", factor) * positive("range_mpa", range_mpa) * np.sqrt(np.pi)
-    constant = float(positive("a", a)) * drive ** float(positive("m", m))
+    constant = one(positive, "a", a) * drive ** one(positive, "m", m)
     power = 1.0 - m / 2.0
     # expm1 keeps its digits as the power nears 0, where the quotient tends to the logarithm.
     growth = np.log(end / start)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from engineering import sn_curves
-from engineering.errors import FloatArray, InputError, non_negative, positive
+from engineering.errors import FloatArray, InputError, non_negative, one, positive
 
 CHUNK_ROWS = 32_768  # keeps the working arrays inside the processor's cache
 
@@ -111,12 +111,21 @@ def equivalent_range(ranges_mpa: ArrayLike, counts: ArrayLike, m: float) -> Floa
         counts: how often each occurs, >= 0.
         m: slope of the line, > 0.
 
-    Errors: ``InputError`` where all counts are 0. Source: EN 1993-1-9:2005 §1.3.2.9 and Annex A.
+    Errors: ``InputError`` where all counts are 0 or the shapes do not go together.
+    Source: EN 1993-1-9:2005 §1.3.2.9 and Annex A.
     Example: the spectrum of ASTM E1049 Figure 6 gives 6.4911 for m = 3.
     """
-    slope = float(positive("m", m))
+    slope = one(positive, "m", m)
     ranges, number = non_negative("ranges_mpa", ranges_mpa), non_negative("counts", counts)
-    total = np.sum(np.broadcast_to(number, np.broadcast_shapes(ranges.shape, number.shape)), axis=-1)
+    try:
+        shape = np.broadcast_shapes(ranges.shape, number.shape)
+    except ValueError as error:
+        raise InputError(
+            "counts", f"{number.shape} of them do not go with {ranges.shape} ranges", code="shape"
+        ) from error
+    if not shape:
+        raise InputError("ranges_mpa", "needs a row of ranges with their counts, got one number", code="shape")
+    total = np.sum(np.broadcast_to(number, shape), axis=-1)
     if np.any(total == 0):
         raise InputError("counts", "at least one count must be greater than 0", code="not_positive")
     highest = np.max(ranges, axis=-1, keepdims=True, initial=np.finfo(float).tiny)  # scaled: no overflow for any m

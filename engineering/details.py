@@ -6,7 +6,7 @@ family; a size that lies in no row raises, for the standard then gives no catego
 
 from __future__ import annotations
 
-from engineering.errors import InputError, positive
+from engineering.errors import InputError, one, positive
 from engineering.sketches import SKETCHES, sketch_svg
 from engineering.tables import Row, Table, load
 
@@ -79,13 +79,13 @@ def cover_plate(flange_mm: float, cover_mm: float, table: Table | None = None) -
 
     Source: EN 1993-1-9:2005 Table 8.5 detail 6. Example: 12 mm on a flange of 15 mm has category 56.
     """
-    cover = float(positive("cover_mm", cover_mm))
-    family = "cover_plate_thinner" if cover < float(positive("flange_mm", flange_mm)) else "cover_plate_thicker"
+    cover = one(positive, "cover_mm", cover_mm)
+    family = "cover_plate_thinner" if cover < one(positive, "flange_mm", flange_mm) else "cover_plate_thicker"
     return size_dependent(family, thickness_mm=flange_mm, table=table)
 
 
 def _size(argument: str, value: float | None) -> float | None:
-    return None if value is None else float(positive(argument, value))
+    return None if value is None else one(positive, argument, value)
 
 
 def _bounds(row: Row, axis: str) -> dict[str, float]:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from engineering import tables
-from engineering.errors import FloatArray, InputError, non_negative, positive, within
+from engineering.errors import FloatArray, InputError, non_negative, one, positive, within
 
 METHODS = ("VT", "PT", "MT", "UT", "ET", "RT")
 """Visual, penetrant, magnetic particle, ultrasonic, eddy current, radiographic testing (ISO 9712)."""
@@ -159,7 +159,7 @@ def chance_of_finding(sizes_mm: ArrayLike, curve: Curve, *, never_found: float =
 
     (1 − never_found) (1 − Π (1 − chance(sizeᵢ))). Common practice; independence is an assumption.
     """
-    share = float(within("never_found", never_found, 0.0, 1.0))
+    share = one(within, "never_found", never_found, 0.0, 1.0)
     missed = 1.0 - curve.chance(sizes_mm)
     if missed.ndim == 0:
         raise InputError("sizes_mm", "needs the sizes at the looks as a series", code="shape")
@@ -189,7 +189,7 @@ def looks_needed(
     timing, the first look just as the window opens: sizes at 0, 1, … n − 1 spacings.
     ``InputError`` where ``most`` looks do not reach the chance: no spacing of this method does the job.
     """
-    length, goal = float(positive("window", window)), float(_chance("wanted", wanted))
+    length, goal = one(positive, "window", window), float(_chance("wanted", wanted))
     for number in range(1, most + 1):
         spacing = length / number
         sizes = size_at(spacing * np.arange(number, dtype=np.float64))

@@ -5,12 +5,14 @@ An ``InputError`` always names the argument, so that the page can put the messag
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
+LARGEST = 1e60  # of any unit: no quantity of this trade comes near, and its fifth power is still a number
 
 
 class InputError(ValueError):
@@ -38,7 +40,17 @@ def finite(argument: str, value: ArrayLike) -> FloatArray:
         raise InputError(argument, f"needs a number, got {value!r}", code="not_a_number") from error
     if not np.all(np.isfinite(array)):
         raise InputError(argument, "needs a finite number; NaN or infinity was given", code="not_a_number")
+    if np.any(np.abs(array) > LARGEST):
+        raise InputError(argument, f"is larger than any real quantity (beyond {LARGEST:g})")
     return array
+
+
+def one(guard: Callable[..., FloatArray], argument: str, value: ArrayLike, *limits: float, **words: str) -> float:
+    """``value`` as one float that passed ``guard`` (``positive``, ``within`` ...); several raise ``shape``."""
+    array = guard(argument, value, *limits, **words)
+    if array.ndim:
+        raise InputError(argument, f"needs one number, got {array.size} of them", code="shape")
+    return float(array)
 
 
 def positive(argument: str, value: ArrayLike) -> FloatArray:

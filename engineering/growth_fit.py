@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import log_ndtr
 
-from engineering.errors import FloatArray, InputError, finite, non_negative, positive
+from engineering.errors import FloatArray, InputError, finite, non_negative, one, positive
 
 BAND = (0.1, 0.5, 0.9)
 MOST_READINGS = 10_000
@@ -100,7 +100,7 @@ def prior_for_geometry(
     its rise per unit of ln a from the same slope at ``to_mm``, not under 0.
     What is left open about the shape has a standard deviation of 0.3 (common practice, no source).
     """
-    low, high = float(positive("from_mm", from_mm)), float(positive("to_mm", to_mm))
+    low, high = one(positive, "from_mm", from_mm), one(positive, "to_mm", to_mm)
     if high <= low:
         raise InputError("to_mm", f"must lie above from_mm ({low:g}), got {high:g}")
 
@@ -143,7 +143,7 @@ class Fit:
 
         A count before the last reading means that the size may have been passed already.
         """
-        size = float(positive("size_mm", size_mm)) / self.readings.unit
+        size = one(positive, "size_mm", size_mm) / self.readings.unit
         b, k, p, _ = self.draws.T
         at = _power_gain(size / b, 1 - p) / k
         last = self._scaled(self.last_cycles)
@@ -156,7 +156,7 @@ class Fit:
 
         With ``reading`` the band is that of a measured size, the scatter of a reading included.
         """
-        at, last = self._scaled(float(non_negative("cycles", cycles))), self._scaled(self.last_cycles)
+        at, last = self._scaled(one(non_negative, "cycles", cycles)), self._scaled(self.last_cycles)
         if at > last:
             sizes = self._ahead(np.ones(len(self.draws), dtype=np.bool_)).size_after(at - last)
         else:
@@ -168,7 +168,7 @@ class Fit:
 
     def rate_at(self, size_mm: float) -> tuple[float, float, float]:
         """Low, middle and high growth per cycle when the crack has ``size_mm``."""
-        size = float(positive("size_mm", size_mm)) / self.readings.unit
+        size = one(positive, "size_mm", size_mm) / self.readings.unit
         b, k, p, _ = self.draws.T
         return _band(b * k * (size / b) ** p * self.readings.unit / self.readings.span)
 
@@ -281,7 +281,7 @@ def _prepare(
         raise InputError("censored", "no reading measured a size", code="shape")
     order = np.lexsort((size, at))
     at, size, below = at[order], size[order], below[order]
-    sd = None if sd_mm is None else float(positive("sd_mm", sd_mm))
+    sd = None if sd_mm is None else one(positive, "sd_mm", sd_mm)
     unit = float(np.exp(np.log(size[~below]).mean()))
     span = float(np.ptp(at))
     middle = float(at[~below].mean())

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from engineering import tables
-from engineering.errors import FloatArray, InputError, non_negative, positive
+from engineering.errors import FloatArray, InputError, non_negative, one, positive
 
 DEFAULT_LAW = "steel-air-as-welded"
 """Faster at every range than each of the usual laws for steel in air, hence the safe one where nothing is known: the
@@ -75,7 +75,7 @@ def law(id: str = DEFAULT_LAW, table: tables.Table | None = None) -> GrowthLaw:
     found = GrowthLaw(
         id=row.id,
         stages=tuple((float(a), float(m)) for a, m in zip(constants, exponents, strict=True)),
-        threshold=float(non_negative("threshold", row["threshold"])),
+        threshold=one(non_negative, "threshold", row["threshold"]),
         source=row.source,
         edition=row.edition,
         status=row.status,

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.ndimage import median_filter
 
-from engineering.errors import FloatArray, InputError, non_negative, positive
+from engineering.errors import FloatArray, InputError, non_negative, one, positive
 
 GAPS_AT_MOST = 0.05  # share of samples that may be bridged; common practice, no source
 _SIGMA_PER_MAD = 1.4826  # standard deviation over median absolute deviation of normal noise
@@ -135,10 +135,10 @@ def _departures(
     width = 2 * int(positive("spike_samples", samples)) + 1
     departure = values - median_filter(values, size=width, mode="nearest")
     if limit_mpa is not None:
-        return float(positive("spike_limit_mpa", limit_mpa)), departure
+        return one(positive, "spike_limit_mpa", limit_mpa), departure
     spread = _SIGMA_PER_MAD * float(np.median(np.abs(departure)))
-    floor = float(non_negative("spike_floor_mpa", floor_mpa))
-    return max(float(positive("spike_sigmas", sigmas)) * spread, floor), departure
+    floor = one(non_negative, "spike_floor_mpa", floor_mpa)
+    return max(one(positive, "spike_sigmas", sigmas) * spread, floor), departure
 
 
 def _baseline(values: FloatArray, drift_samples: int | None) -> FloatArray:

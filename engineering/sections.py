@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from engineering.errors import FloatArray, InputError, finite, positive
+from engineering.errors import FloatArray, InputError, finite, one, positive
 
 STEEL_KG_PER_MM3 = 7.85e-6
 FORMING = ("cold", "hot")
@@ -74,7 +74,7 @@ def tube(outer_mm: float, wall_mm: float) -> Section:
     >>> round(tube(219.1, 8).elastic_modulus_mm3 / 1000)
     270
     """
-    outer, wall = float(positive("outer_mm", outer_mm)), float(positive("wall_mm", wall_mm))
+    outer, wall = one(positive, "outer_mm", outer_mm), one(positive, "wall_mm", wall_mm)
     _hollow(wall, outer)
     inner = outer - 2 * wall
     area = math.pi / 4 * (outer**2 - inner**2)
@@ -92,8 +92,8 @@ def rhs(depth_mm: float, width_mm: float, wall_mm: float, *, forming: str = "col
     2.0/1.0 t up to 6 mm, 2.5/1.5 t up to 10 mm, 3.0/2.0 t above (EN 10219-2:2006). ``forming`` is "cold" unless said
     otherwise: its larger corners make the weaker section. Range: wall below half the width less the corner.
     """
-    depth, width = float(positive("depth_mm", depth_mm)), float(positive("width_mm", width_mm))
-    wall = float(positive("wall_mm", wall_mm))
+    depth, width = one(positive, "depth_mm", depth_mm), one(positive, "width_mm", width_mm)
+    wall = one(positive, "wall_mm", wall_mm)
     if forming not in FORMING:
         raise InputError("forming", f"must be one of {', '.join(FORMING)}, got {forming!r}", code="unknown_row")
     out, inn = _corner_radii(wall, forming)
@@ -118,7 +118,7 @@ def plate(width_mm: float, thickness_mm: float) -> Section:
     J = b t³/3 · (1 - 0.630 r + 0.052 r⁵), Ct = b t²/3 / (1 + 0.6095 r + 0.8865 r² - 1.8023 r³ + 0.9100 r⁴), r = t/b:
     handbook fits to the exact series, from memory, checked against its tabulated values.
     """
-    width, thickness = float(positive("width_mm", width_mm)), float(positive("thickness_mm", thickness_mm))
+    width, thickness = one(positive, "width_mm", width_mm), one(positive, "thickness_mm", thickness_mm)
     if thickness > width:
         raise InputError("thickness_mm", f"must not exceed the width of {width:g} mm, got {thickness:g}")
     ratio = thickness / width

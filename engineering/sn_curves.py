@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from engineering.errors import FloatArray, InputError, finite, non_negative, positive
+from engineering.errors import FloatArray, InputError, finite, non_negative, one, positive
 from engineering.tables import Row, Table, load
 
 DIRECT = "direct"
@@ -196,10 +196,10 @@ def eccentric_step_factor(thick_mm: float, thin_mm: float, eccentricity_mm: floa
         thin_mm: t1, thickness of the thinner plate, mm.
         eccentricity_mm: e, distance between the middle planes, mm, >= 0.
     """
-    thin, thick = float(positive("thin_mm", thin_mm)), float(positive("thick_mm", thick_mm))
+    thin, thick = one(positive, "thin_mm", thin_mm), one(positive, "thick_mm", thick_mm)
     if thin > thick:
         raise InputError("thin_mm", f"must not exceed thick_mm ({thick:g} mm), got {thin:g}")
-    eccentricity = float(non_negative("eccentricity_mm", eccentricity_mm))
+    eccentricity = one(non_negative, "eccentricity_mm", eccentricity_mm)
     share = thin**1.5 / (thin**1.5 + thick**1.5)
     thickness = float(size_factor(thin, "transverse_butt"))
     return float(thickness / (1 + 6 * eccentricity / thin * share))

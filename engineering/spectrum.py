@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from engineering.errors import FloatArray, InputError, finite, non_negative, positive
+from engineering.errors import FloatArray, InputError, finite, non_negative, one, positive
 from engineering.screening import Screening, screen
 
 __all__ = [
@@ -61,7 +61,7 @@ def strain_to_stress(microstrain: ArrayLike, E_mpa: float = 210_000) -> FloatArr
     Holds for one direction of stress (a gauge along it) and elastic steel; ``E_mpa`` = 210 000 MPa is that of
     EN 1993-1-1:2005 §3.2.6. Example: 1000 microstrain is 210 MPa.
     """
-    return finite("microstrain", microstrain) * float(positive("E_mpa", E_mpa)) * 1e-6
+    return finite("microstrain", microstrain) * one(positive, "E_mpa", E_mpa) * 1e-6
 
 
 def count(series: ArrayLike, *, residue: str = HALF) -> Cycles:
@@ -99,8 +99,8 @@ class Rainflow:
 
     def __init__(self, *, bin_width_mpa: float, residue: str = HALF, resolution_mpa: float = 0.0) -> None:
         _known_residue(residue)
-        self.bin_width_mpa = float(positive("bin_width_mpa", bin_width_mpa))
-        self.resolution_mpa = float(non_negative("resolution_mpa", resolution_mpa))
+        self.bin_width_mpa = one(positive, "bin_width_mpa", bin_width_mpa)
+        self.resolution_mpa = one(non_negative, "resolution_mpa", resolution_mpa)
         self.residue = residue
         self.samples = 0
         self._open: FloatArray = np.empty(0)
@@ -146,8 +146,8 @@ def histogram(ranges: ArrayLike, counts: ArrayLike, bin_width_mpa: float, operat
 
     The overstatement of damage on a line of slope m is at most (1 + width/range)^m.
     """
-    cycles = float(positive("operating_cycles", operating_cycles))
-    width = float(positive("bin_width_mpa", bin_width_mpa))
+    cycles = one(positive, "operating_cycles", operating_cycles)
+    width = one(positive, "bin_width_mpa", bin_width_mpa)
     number, sizes = non_negative("counts", counts), non_negative("ranges", ranges)
     if number.shape != sizes.shape or sizes.ndim != 1:
         raise InputError("counts", "ranges and counts must be two lists of the same length", code="shape")

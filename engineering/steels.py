@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from engineering import tables
-from engineering.errors import InputError, positive
+from engineering.errors import InputError, one, positive
 from engineering.tables import Row, Table
 
 _QUALITY = re.compile(r"(?:JR|J0|J2|K2|L2|L1|L)(?=H?$)|\+\w+$")
@@ -44,7 +44,7 @@ class Grade:
 
     def band(self, thickness_mm: float) -> Band:
         """The band a thickness (mm) lies in; ``InputError`` beyond the thickest band."""
-        thickness = float(positive("thickness_mm", thickness_mm))
+        thickness = one(positive, "thickness_mm", thickness_mm)
         for band in self.bands:
             if band.t_over_mm < thickness <= band.t_to_mm:
                 return band

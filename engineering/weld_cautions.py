@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from engineering.errors import non_negative, positive
+from engineering.errors import non_negative, one, positive
 from engineering.steels import Grade
 from engineering.tables import COMMON_PRACTICE, FROM_MEMORY, PUBLISHED, Table
 from engineering.weld_heat import METHOD_B, cooling_time, heat_input_window, hold_before_inspection_h
@@ -44,9 +44,9 @@ def cautions(
     Returns:
         Warnings, most telling first; an empty list never means that no welding procedure is needed.
     """
-    wall = float(positive("wall_mm", wall_mm))
+    wall = one(positive, "wall_mm", wall_mm)
     strength = steel.yield_mpa(wall)
-    hydrogen = None if hydrogen_ml is None else float(non_negative("hydrogen_ml", hydrogen_ml))
+    hydrogen = None if hydrogen_ml is None else one(non_negative, "hydrogen_ml", hydrogen_ml)
     found = _cooling(strength, wall, heat_input_kj_mm, preheat_c, form, limits)
     found += _preheat_range(wall)
     if strength >= HIGH_STRENGTH_MPA:
@@ -62,7 +62,7 @@ def _cooling(
     strength: float, wall: float, heat: float, preheat: float, form: str, limits: Table | None
 ) -> list[Caution]:
     window = heat_input_window(yield_mpa=strength, thickness_mm=wall, preheat_c=preheat, form=form, limits=limits)
-    run = float(positive("heat_input_kj_mm", heat))
+    run = one(positive, "heat_input_kj_mm", heat)
     flat = cooling_time(heat_input_kj_mm=run, preheat_c=preheat, thickness_mm=wall).two_dimensional
     where = f"{run:.2f} kJ/mm in {wall:g} mm at {preheat:g} °C"
     if window.empty:

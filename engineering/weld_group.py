@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from engineering.errors import FloatArray, InputError, finite, positive
+from engineering.errors import FloatArray, InputError, finite, one, positive
 
 _ROUND = 720  # points on a circle; the peak between two of them is higher by less than 1 part in 100 000
 _FLAT = 1e-9  # share of the polar second moment below which a group counts as one straight line
@@ -135,8 +135,8 @@ def group(welds: Sequence[Line | Circle]) -> Group:
 
 def rectangle(width_mm: float, depth_mm: float, throat_mm: float) -> Group:
     """A weld all round a rectangle, centred on the origin: width along x, depth along y, throat, mm."""
-    half_x = float(positive("width_mm", width_mm)) / 2
-    half_y = float(positive("depth_mm", depth_mm)) / 2
+    half_x = one(positive, "width_mm", width_mm) / 2
+    half_y = one(positive, "depth_mm", depth_mm) / 2
     corners = [(-half_x, -half_y), (half_x, -half_y), (half_x, half_y), (-half_x, half_y)]
     pairs = zip(corners, corners[1:] + corners[:1], strict=True)
     return group([Line(*start, *end, throat_mm) for start, end in pairs])
@@ -181,14 +181,14 @@ def stresses(welds: Group, load: Load) -> Stresses:
 
 def _part(weld: Line | Circle) -> tuple[float, float, float, float, float, float]:
     """Area, centre and own second moments (y², x², xy) of one weld."""
-    throat = float(positive("throat_mm", weld.throat_mm))
+    throat = one(positive, "throat_mm", weld.throat_mm)
     if isinstance(weld, Circle):
-        radius = float(positive("radius_mm", weld.radius_mm))
+        radius = one(positive, "radius_mm", weld.radius_mm)
         finite("centre", [weld.x_mm, weld.y_mm])
         own = math.pi * radius**3 * throat
         return 2 * math.pi * radius * throat, weld.x_mm, weld.y_mm, own, own, 0.0
     finite("line", [weld.x1_mm, weld.y1_mm, weld.x2_mm, weld.y2_mm])
-    length = float(positive("length_mm", weld.length_mm))
+    length = one(positive, "length_mm", weld.length_mm)
     area, dx, dy = length * throat, weld.x2_mm - weld.x1_mm, weld.y2_mm - weld.y1_mm
     centre = (weld.x1_mm + weld.x2_mm) / 2, (weld.y1_mm + weld.y2_mm) / 2
     return area, *centre, area * dy * dy / 12, area * dx * dx / 12, area * dx * dy / 12
@@ -197,8 +197,8 @@ def _part(weld: Line | Circle) -> tuple[float, float, float, float, float, float
 def _moments(welds: Group, load: Load) -> tuple[float, float, float]:
     """Moments about the centroid, N·mm."""
     finite("load", [load.fx_n, load.fy_n, load.fz_n, load.mx_nmm, load.my_nmm, load.mz_nmm])
-    x = 0.0 if load.x_mm is None else float(finite("x_mm", load.x_mm)) - welds.x_mm
-    y = 0.0 if load.y_mm is None else float(finite("y_mm", load.y_mm)) - welds.y_mm
+    x = 0.0 if load.x_mm is None else one(finite, "x_mm", load.x_mm) - welds.x_mm
+    y = 0.0 if load.y_mm is None else one(finite, "y_mm", load.y_mm) - welds.y_mm
     mx, my = load.mx_nmm + y * load.fz_n, load.my_nmm - x * load.fz_n
     return mx, my, load.mz_nmm + x * load.fy_n - y * load.fx_n
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from engineering import tables
-from engineering.errors import FloatArray, InputError, positive, within
+from engineering.errors import FloatArray, InputError, one, positive, within
 from engineering.tables import Row, Table
 
 METHOD_B = {  # EN 1011-2:2001 C.3, range of validity
@@ -189,7 +189,7 @@ def heat_input_window(
     The limits come from the table ``cooling_limits`` by yield strength, MPa. Where a shape factor is a range, its low
     end sets the least and its high end the most heat, so that the window is the narrower one.
     """
-    row = _limits_row(float(positive("yield_mpa", yield_mpa)), limits or tables.load("cooling_limits"))
+    row = _limits_row(one(positive, "yield_mpa", yield_mpa), limits or tables.load("cooling_limits"))
     factor = shape_factors(form, table=forms)
     least = heat_input_for(row["shortest_s"], preheat_c=preheat_c, thickness_mm=thickness_mm,
                            f2=factor["f2_low"], f3=factor["f3_low"])  # fmt: skip
@@ -207,8 +207,8 @@ def hold_before_inspection_h(
         yield_mpa: nominal yield of the parent, MPa; size_mm: throat of a fillet or thickness of the weld, mm.
         heat_input_kj_mm: kJ/mm; None takes the longer of the times.
     """
-    strength, size = float(positive("yield_mpa", yield_mpa)), float(positive("size_mm", size_mm))
-    heat = None if heat_input_kj_mm is None else float(positive("heat_input_kj_mm", heat_input_kj_mm))
+    strength, size = one(positive, "yield_mpa", yield_mpa), one(positive, "size_mm", size_mm)
+    heat = None if heat_input_kj_mm is None else one(positive, "heat_input_kj_mm", heat_input_kj_mm)
     hours = [
         float(row["hold_h"])
         for row in (table or tables.load("hold_time")).rows.values()

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from engineering import tables
-from engineering.errors import FloatArray, InputError, finite, non_negative, positive, within
+from engineering.errors import FloatArray, InputError, finite, non_negative, one, positive, within
 from engineering.tables import Table
 
 GAMMA_M2 = 1.25  # EN 1993-1-8:2005 2.2, recommended
@@ -162,7 +162,7 @@ def long_lap_factor(length_mm: ArrayLike, *, throat_mm: ArrayLike) -> FloatArray
 
 def minimum_leg_mm(thinner_mm: float, *, table: Table | None = None) -> float:
     """Smallest fillet leg, mm, for the thinner part joined (AISC 360-22 Table J2.4; table ``weld_min_size``)."""
-    thinner = float(positive("thinner_mm", thinner_mm))
+    thinner = one(positive, "thinner_mm", thinner_mm)
     for row in (table or tables.load("weld_min_size")).rows.values():
         if row["thinner_over_mm"] < thinner <= row.get("thinner_to_mm", np.inf):
             return float(row["leg_mm"])
