@@ -14,6 +14,7 @@ from typing import Any
 
 import structlog
 from celery import signals
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import LazyObject, empty
 
@@ -57,9 +58,12 @@ class RequestLogMiddleware:
 
     def _tell(self, request: HttpRequest, response: HttpResponse, seconds: float) -> None:
         match = request.resolver_match
-        route = f"/{match.route}" if match else "unknown"  # the pattern, never the path: it would grow without end
+        is_file = match is None and request.path.startswith(settings.STATIC_URL)
+        # The pattern, never the path: it would grow without end.
+        route = f"/{match.route}" if match else "static file" if is_file else "unknown"
         metrics.count_request(request.method or "", route, response.status_code, seconds)
-        if match and match.url_name in _QUIET and response.status_code < 400:
+        is_quiet = is_file or (match and match.url_name in _QUIET)
+        if is_quiet and response.status_code < 400:
             return
         self.log.info(
             "request",

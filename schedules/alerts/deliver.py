@@ -7,6 +7,7 @@ the same Message-ID, by which mail programs know it. That window is the only way
 
 from __future__ import annotations
 
+import logging
 import time
 import uuid
 from datetime import datetime, timedelta
@@ -22,6 +23,7 @@ from schedules.alerts.models import Delivery
 from schedules.alerts.personal import Clocks
 
 TROUBLE = (OSError, SMTPException)  # named, so that a fault of our own is not retried in silence
+_log = logging.getLogger(__name__)
 CAUTION = "These figures support a decision; they do not make it."
 
 
@@ -112,6 +114,8 @@ def send(batch: str, *, now: datetime) -> bool:
             next_try_at=now if wait is None else now + wait,
             last_error=f"{type(error).__name__}: {error}"[:240],
         )
+        found = ("email not sent: person %s, %s alerts, try %s, %s, %s", rows[0].person_id, len(rows))
+        _log.warning(*found, max(row.attempts for row in rows), type(error).__name__, state.label)
         return False
     mine.update(state=Delivery.State.SENT, sent_at=now, claimed_until=None, last_error="")
     return True

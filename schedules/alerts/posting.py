@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import logging
 import time
 import uuid
 from datetime import UTC, datetime, timedelta
@@ -31,6 +32,7 @@ from schedules.alerts import actions, rules
 from schedules.alerts.http_post import Trouble, is_allowed, post
 from schedules.alerts.models import Intent, WebhookDelivery, WebhookEndpoint
 
+_log = logging.getLogger(__name__)
 MOST_POSTS = 200  # in a row to one endpoint before another gets its turn
 LONGEST_TURN = timedelta(minutes=2)  # the same for a slow one
 
@@ -169,6 +171,7 @@ def _failed(row: WebhookDelivery, mine: str, error: str, *, is_refusal: bool, no
         same.update(state=WebhookDelivery.State.FAILED)
         endpoint.failures, endpoint.next_try_at = 0, now
     endpoint.save(update_fields=["failures", "next_try_at"])
+    _log.warning("webhook not taken: endpoint %s, try %s, %s", endpoint.pk, row.attempts + 1, error)
     old = WebhookDelivery.objects.filter(
         endpoint=endpoint, state=WebhookDelivery.State.OWED, owed_since__lte=now - rules.POSTED_FOR
     )

@@ -10,6 +10,7 @@ from types import SimpleNamespace
 import pytest
 import structlog
 from django.db import transaction
+from django.http import HttpResponse
 
 from assets_app.doors import health, heartbeats, log_lines, logs
 from assets_app.models import Heartbeat
@@ -202,6 +203,14 @@ def test_a_request_leaves_one_line_with_its_id_and_the_pattern_of_its_address(cl
     assert line["request_id"] == "request-12345"
     assert (line["method"], line["route"], line["status"], line["person"]) == ("GET", "/due/", 200, who.pk)
     assert "secret" not in json.dumps(line)
+
+
+def test_files_of_the_pages_are_counted_and_leave_no_line_unless_missing(rf, lines):
+    status = [200, 404]
+    answered = logs.RequestLogMiddleware(lambda request: HttpResponse(status=status.pop(0)))
+    for _ in range(2):
+        answered(rf.get("/static/soundjoint/base.css"))
+    assert [(line["route"], line["status"]) for line in lines] == [("static file", 404)]
 
 
 def test_a_plain_log_line_carries_the_id_too(lines):
