@@ -88,7 +88,7 @@ def _welders(people: dict[str, Person], today: date) -> list[Qualification]:
                         person=people[username],
                         kind=Qualification.Kind.WELDER,
                         process=process,
-                        welding_position="PF",
+                        welding_position="PA PB PF",
                         certificate=f"LK-{username.upper()}-{process}-{number}",
                         issued_on=issued,
                         expires_on=ends,

@@ -299,6 +299,14 @@ SEEN_PAGES = {
     "GET evidence-view": Row(READ, pk("photo", "evidence_id")),
     "GET people": LISTED,
     "GET person": Row(READ, pk("worker", "person_id"), shows=True),
+    "POST person-certificate": Row(
+        "people.change",
+        pk("worker", "person_id"),
+        lambda w: {
+            **{"site_id": w.site, "kind": "welder", "process": "135", "welding_position": "PA PF"},
+            **{"issued_on": "2026-01-01", "expires_on": "2028-01-01", "certificate": "W-7"},
+        },
+    ),
     "GET record": LISTED,
 }
 DUTY_PAGES = {
@@ -503,6 +511,7 @@ WORK_PAGES = {
     "POST order-put-off": Row("deferral.sign", pk("due_order", "order_id"), on("due_order", **PUT_OFF)),
     "POST deferral-withdraw": Row("deferral.sign", pk("deferral", "deferral_id"), lambda w: WHY),
     "GET alerts": Row(SIGNED_IN),
+    "GET alerts-not-delivered": Row(SIGNED_IN),
     "POST alerts-seen": Row(SIGNED_IN),
     "POST alert-again": Row("people.change", pk("delivery", "delivery_id")),
     "GET due": LISTED,

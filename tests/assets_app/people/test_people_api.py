@@ -136,3 +136,21 @@ def test_the_page_of_a_colleague_says_what_the_certificates_are_worth(client, pe
     assert "no use recorded" in page
     client.force_login(person("planner", other_site))
     assert client.get(f"/people/{who.pk}/").status_code == 404
+
+
+def test_a_manager_puts_a_welders_certificate_on_file_on_the_page_and_a_wrong_position_loses_nothing(
+    client, person, site
+):
+    manager, fitter = person("manager", site), person("technician", site)
+    client.force_login(manager)
+    page = f"/people/{fitter.pk}/certificates/"
+    told = {"site_id": site.pk, "kind": "welder", "process": "135", "certificate": "W-7"}
+    told |= {"issued_on": "2026-01-10", "expires_on": "2028-01-09"}
+    refused = client.post(page, told | {"welding_position": "PA 6G"})
+    assert refused.status_code == 422
+    assert "6G is no welding position" in refused.content.decode()
+    assert 'value="W-7"' in refused.content.decode()
+    assert client.post(page, told | {"welding_position": "pa, PB pf"}).status_code == 302
+    assert Qualification.objects.get().welding_position == "PA PB PF"
+    assert "process 135 in PA PB PF" in client.get(f"/people/{fitter.pk}/").content.decode()
+    assert "Put a certificate on file" not in client.get(f"/people/{manager.pk}/").content.decode()

@@ -1,0 +1,47 @@
+"""The form by which a certificate is put on file."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from assets_app.people.models import Qualification
+from assets_app.people.qualification_rules import POSITIONS
+from assets_app.register.models import Site
+
+DAY = {"type": "date"}
+
+
+class CertificateForm(forms.Form):
+    """A certificate as it is printed; which of its fields a kind needs is decided by the action."""
+
+    site_id = forms.TypedChoiceField(label="Site that puts it on file", coerce=int)
+    kind = forms.ChoiceField(label="For", choices=Qualification.Kind.choices)
+    method = forms.CharField(label="NDT method", required=False, max_length=4, help_text="such as MT")
+    level = forms.TypedChoiceField(
+        label="NDT level",
+        required=False,
+        coerce=int,
+        empty_value=None,
+        choices=[("", "none"), (1, "1"), (2, "2"), (3, "3")],
+    )
+    process = forms.CharField(
+        label="Welding process", required=False, max_length=8, help_text="its number in ISO 4063, such as 135"
+    )
+    welding_position = forms.CharField(
+        label="Welding positions",
+        required=False,
+        max_length=80,
+        help_text=f"every one printed on the certificate, with spaces between; none is inferred: {' '.join(POSITIONS)}",
+    )
+    certificate = forms.CharField(label="Number of the certificate", required=False, max_length=64)
+    issued_on = forms.DateField(label="Valid from", widget=forms.DateInput(attrs=DAY))
+    expires_on = forms.DateField(label="Valid until", widget=forms.DateInput(attrs=DAY))
+
+    def __init__(self, *args: Any, sites: list[Site], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["site_id"].choices = [(site.pk, site.name) for site in sites]
+        if len(sites) == 1:
+            self.fields["site_id"].initial = sites[0].pk
+            self.fields["site_id"].widget = forms.HiddenInput()
