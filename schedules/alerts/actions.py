@@ -350,15 +350,17 @@ def acknowledge(*, actor: Person, now: datetime, delivery_id: int) -> Intent:
     return intent
 
 
-def try_again(*, actor: Person, now: datetime, delivery_id: int) -> Delivery:
-    """Send once more what was given up. A manager of the site may (``people.change``)."""
+@transaction.atomic
+def try_again(*, actor: Person, now: datetime, delivery_id: int) -> int:
+    """Send once more what was given up, with all that the person was not told of the site for the same reason; returns
+    how many alerts. A manager of the site may (``people.change``)."""
     known = Delivery.objects.filter(pk=delivery_id).select_related("intent").first()
     if known is None:
         raise NotFound("not_found", "There is nothing here that you can see.")
     require(actor, "people.change", known.intent.site_id)
-    same = Q(pk=known.pk) if not known.batch else Q(batch=known.batch)
-    Delivery.objects.filter(same, state=Delivery.State.FAILED).update(
-        state=Delivery.State.OWED, attempts=0, next_try_at=now, claimed_until=None
-    )
-    known.refresh_from_db()
-    return known
+    dead = Delivery.objects.filter(state=Delivery.State.FAILED, person_id=known.person_id)
+    alike = dead.filter(intent__site=known.intent.site_id, last_error=known.last_error)
+    batches = set(alike.values_list("batch", flat=True)) - {""}  # a message stays whole: it goes out under its name
+    ids = list(dead.filter(Q(pk__in=alike.values("pk")) | Q(batch__in=batches)).values_list("pk", flat=True))
+    fresh = {"state": Delivery.State.OWED, "attempts": 0, "next_try_at": now, "claimed_until": None}
+    return Delivery.objects.filter(pk__in=ids, state=Delivery.State.FAILED).update(**fresh)

@@ -28,14 +28,23 @@ def alerts(request: HttpRequest) -> HttpResponse:
     context = {
         "alerts": shown,
         "unseen": queries.unseen_count(request.user),
-        "given_up": [(row, *given_up_rules.email(row.last_error)) for row in queries.given_up(request.user)[:50]],
-        "posts_given_up": [
-            (row, *given_up_rules.post(row.last_error)) for row in queries.posts_given_up(request.user)[:50]
-        ],
+        "any_given_up": queries.any_given_up(request.user),
         "next_url": f"?before={shown[-1].pk}" if len(found) > ROWS else "",
         "first_url": "?" if before else "",
     }
     return render(request, "alerts/alerts.html", context)
+
+
+@login_required
+@require_safe
+def not_delivered(request: HttpRequest) -> HttpResponse:
+    """What could not be delivered, why, and what to do."""
+    emails, posts = queries.given_up(request.user), queries.posts_given_up(request.user)
+    context = {
+        "emails": [(row, *given_up_rules.email(row.newest.last_error)) for row in emails],
+        "posts": [(row, *given_up_rules.post(row.newest.last_error)) for row in posts],
+    }
+    return render(request, "alerts/not_delivered.html", context)
 
 
 @login_required
@@ -60,13 +69,14 @@ def alert_acknowledged(request: HttpRequest, delivery_id: int) -> HttpResponse:
 @require_POST
 def alert_again(request: HttpRequest, delivery_id: int) -> HttpResponse:
     """Send once more what was given up."""
-    actions.try_again(actor=request.user, now=timezone.now(), delivery_id=delivery_id)
-    messages.success(request, "It is sent again within the minute.")
-    return redirect("alerts")
+    count = actions.try_again(actor=request.user, now=timezone.now(), delivery_id=delivery_id)
+    messages.success(request, f"{count} alert{' goes' if count == 1 else 's go'} out again within the minute.")
+    return redirect("alerts-not-delivered")
 
 
 urlpatterns = [
     path("alerts/", alerts, name="alerts"),
+    path("alerts/not-delivered/", not_delivered, name="alerts-not-delivered"),
     path("alerts/seen/", alerts_seen, name="alerts-seen"),
     path("alerts/<int:delivery_id>/again/", alert_again, name="alert-again"),
     path("alerts/<int:delivery_id>/acknowledge/", alert_acknowledged, name="alert-acknowledge"),

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Max, Q, QuerySet
 
 from assets_app.people.models import Person, Role, RoleName
 from assets_app.people.queries import sites_of
@@ -22,6 +23,8 @@ from schedules.alerts.models import (
     WebhookEndpoint,
 )
 
+MOST_GIVEN_UP = 100  # rows of the page
+
 
 def mine(person: Person) -> QuerySet[Delivery]:
     """What was told to this person in the app, newest first."""
@@ -33,11 +36,26 @@ def unseen_count(person: Person) -> int:
     return Delivery.objects.filter(person_id=person.pk, channel=Delivery.Channel.IN_APP, seen_at=None).count()
 
 
-def given_up(person: Person) -> QuerySet[Delivery]:
-    """Emails that could not be delivered, of the sites whose people this person keeps."""
-    sites = _kept_sites(person)
-    rows = Delivery.objects.filter(intent__site__in=sites, state=Delivery.State.FAILED)
-    return rows.select_related("intent__site", "person").order_by("-pk")
+@dataclass(frozen=True, kw_only=True)
+class GivenUp:
+    """Alerts that did not reach somebody for one reason: the newest, how many they are, how often it was tried."""
+
+    newest: Delivery | WebhookDelivery
+    alerts: int
+    tries: int
+
+
+def given_up(person: Person) -> list[GivenUp]:
+    """Emails that could not be delivered, of the sites whose people this person keeps: by site, person and reason."""
+    rows = Delivery.objects.filter(intent__site__in=_kept_sites(person), state=Delivery.State.FAILED)
+    return _gathered(rows, ("intent__site", "person", "last_error"), ("intent__site", "person"))
+
+
+def _gathered(rows: QuerySet[Any], by: tuple[str, ...], related: tuple[str, ...]) -> list[GivenUp]:
+    groups = rows.order_by().values(*by).annotate(alerts=Count("pk"), tries=Max("attempts"), newest=Max("pk"))
+    found = list(groups.order_by("-newest")[:MOST_GIVEN_UP])
+    newest = rows.model._default_manager.select_related(*related).in_bulk([one["newest"] for one in found])
+    return [GivenUp(newest=newest[one["newest"]], alerts=one["alerts"], tries=one["tries"]) for one in found]
 
 
 def _kept_sites(person: Person) -> QuerySet[Role]:
@@ -55,10 +73,18 @@ def endpoints_of(person: Person) -> QuerySet[WebhookEndpoint]:
     )
 
 
-def posts_given_up(person: Person) -> QuerySet[WebhookDelivery]:
-    """Webhook messages that could not be delivered, of the same sites."""
+def posts_given_up(person: Person) -> list[GivenUp]:
+    """Webhook messages that could not be delivered, of the same sites: by receiver and reason."""
     rows = WebhookDelivery.objects.filter(endpoint__site__in=_kept_sites(person), state=WebhookDelivery.State.FAILED)
-    return rows.select_related("endpoint__site", "intent").order_by("endpoint_id", "intent_id")
+    return _gathered(rows, ("endpoint", "last_error"), ("endpoint__site", "intent"))
+
+
+def any_given_up(person: Person) -> bool:
+    """Whether anything could not be delivered, of the same sites."""
+    sites = _kept_sites(person)
+    emails = Delivery.objects.filter(intent__site__in=sites, state=Delivery.State.FAILED)
+    posts = WebhookDelivery.objects.filter(endpoint__site__in=sites, state=WebhookDelivery.State.FAILED)
+    return emails.exists() or posts.exists()
 
 
 @dataclass(frozen=True)

@@ -36,13 +36,20 @@ def test_the_api_gives_mine_and_marks_them_seen(told, manager):
 def test_the_page_shows_them_and_a_manager_what_was_given_up(told, manager, client, now):
     row = Delivery.objects.get(person=told)
     Delivery.objects.create(
-        intent=row.intent, person=told, channel="email", state="failed", next_try_at=now, last_error="refused"
+        intent=row.intent,
+        person=told,
+        channel="email",
+        state="failed",
+        next_try_at=now,
+        last_error="SMTPRecipientsRefused: 550",
     )
     for who, sees in ((told, False), (manager, True)):
         client.force_login(who, backend="django.contrib.auth.backends.ModelBackend")
         page = client.get("/alerts/").content.decode()
         assert "MT of W-001 was due" in page
         assert ("could not be delivered" in page) is sees
+        page = client.get("/alerts/not-delivered/").content.decode()
+        assert ("The mail server refuses the address." in page) is sees
     dead = Delivery.objects.get(channel="email")
     assert client.post(f"/alerts/{dead.pk}/again/").status_code == 302
     dead.refresh_from_db()
