@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
+from hashlib import blake2b
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,39 +51,65 @@ class AssetCurve:
         return float(self.curve.total_at_look(np.array([day.toordinal()], dtype=np.int32))[0])
 
 
-def curves_of_assets(
-    asset_ids: Iterable[int],
-    *,
-    today: date,
-    seasons: Mapping[int, Sequence[Span]] | None = None,
-    reach_days: int = HORIZON_DAYS,
-) -> dict[int, AssetCurve]:
-    """Asset id -> curve; an asset without a primary counter, or whose counter cannot be forecast, is not in it.
+@dataclass(frozen=True)
+class CurveSource:
+    """All that an asset's curve is made from, read; ``key`` is the same only where all of it is the same."""
 
-    ``seasons`` by asset, where they are at hand. ``reach_days`` is how far a list looks ahead: its curves are the
-    first days of the whole ones, and a count that they do not reach must be asked of those.
-    """
+    forecast: CounterForecast
+    readings: list[tuple[int, float]]
+    spans: Sequence[Span]
+    today: date
+
+    @property
+    def unit(self) -> str:
+        return self.forecast.counter.unit
+
+    @cached_property
+    def silent(self) -> bool:
+        return duty.is_silent(self.forecast.parameters, as_of=self.forecast.as_of, today=self.today)
+
+    @cached_property
+    def key(self) -> bytes:
+        told, counter = self.forecast, self.forecast.counter
+        made_from = (counter.pk, counter.unit, counter.asset.commissioned_on, told.version, told.as_of, told.total)
+        rest = (told.basis, json.dumps(told.parameters), self.readings, self.spans, self.today)
+        return blake2b(repr((made_from, rest)).encode(), digest_size=32).digest()
+
+    def curve(self, reach_days: int = HORIZON_DAYS) -> AssetCurve:
+        forecast, counter = self.forecast, self.forecast.counter
+        born = counter.asset.commissioned_on
+        return AssetCurve(
+            counter_id=counter.pk,
+            unit=counter.unit,
+            curve=_join(self.readings, forecast, born=born, today=self.today, spans=self.spans, reach_days=reach_days),
+            reading_on=forecast.as_of,
+            forecast_version=forecast.version,
+            silent=self.silent,
+            basis=queries.basis_of(forecast, self.today),
+        )
+
+
+def curves_of_assets(asset_ids: Iterable[int], *, today: date) -> dict[int, AssetCurve]:
+    """Asset id -> curve; an asset without a primary counter, or whose counter cannot be forecast, is not in it."""
+    return {asset_id: source.curve() for asset_id, source in sources_of_assets(asset_ids, today=today).items()}
+
+
+def sources_of_assets(
+    asset_ids: Iterable[int], *, today: date, seasons: Mapping[int, Sequence[Span]] | None = None
+) -> dict[int, CurveSource]:
+    """What the curves of some assets are made from; ``seasons`` by asset, where they are at hand."""
     rows = CounterForecast.objects.filter(counter__asset_id__in=list(asset_ids), counter__is_primary=True)
     forecasts = list(rows.select_related("counter__asset").defer("back_test"))
     history = _history(forecast.counter_id for forecast in forecasts)
     if seasons is None:
         seasons = queries.seasons_of_assets([forecast.counter.asset for forecast in forecasts])
-    curves: dict[int, AssetCurve] = {}
-    for forecast in forecasts:
-        counter, readings = forecast.counter, history[forecast.counter_id]
-        if not readings or not duty.can_forecast(forecast.parameters):
-            continue
-        spans, born = seasons[counter.asset_id], counter.asset.commissioned_on
-        curves[counter.asset_id] = AssetCurve(
-            counter_id=counter.pk,
-            unit=counter.unit,
-            curve=_join(readings, forecast, born=born, today=today, spans=spans, reach_days=reach_days),
-            reading_on=forecast.as_of,
-            forecast_version=forecast.version,
-            silent=duty.is_silent(forecast.parameters, as_of=forecast.as_of, today=today),
-            basis=queries.basis_of(forecast, today),
+    return {
+        forecast.counter.asset_id: CurveSource(
+            forecast, history[forecast.counter_id], seasons[forecast.counter.asset_id], today
         )
-    return curves
+        for forecast in forecasts
+        if history[forecast.counter_id] and duty.can_forecast(forecast.parameters)
+    }
 
 
 def _history(counters: Iterable[int]) -> dict[int, list[tuple[int, float]]]:

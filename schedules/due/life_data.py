@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from operator import attrgetter
@@ -12,7 +12,7 @@ import numpy as np
 
 from assets_app.register.models import Joint
 from schedules.due import sentences
-from schedules.due.curves import AssetCurve, curves_of_assets
+from schedules.due.curves import AssetCurve, sources_of_assets
 from schedules.due.growth_data import band_over_days
 from schedules.due.known import NOTHING_KNOWN, known_of_joints
 from schedules.due.life_line import LifeLine, Span, Stake, Window
@@ -40,29 +40,47 @@ def facts_of_rows(rows: Sequence[DueRow], *, today: dict[int, date]) -> dict[int
     """Programme id -> sentence and life line; ``today`` gives each site's day."""
     if not rows:
         return {}
-    context = _Context(rows, max(today.values()))
-    return {row.programme_id: context.facts(row, today[row.site_id]) for row in rows}
+    gathered = Gathered(rows, today)
+    return {row.programme_id: gathered.facts(row) for row in rows}
 
 
-class _Context:
-    """Everything a page of rows needs, read once."""
+class Gathered:
+    """Everything a page of rows needs, read once; ``today`` gives each site's day. Curves are drawn when asked for."""
 
-    def __init__(self, rows: Sequence[DueRow], today: date) -> None:
+    def __init__(self, rows: Sequence[DueRow], today: Mapping[int, date]) -> None:
         sites = {row.asset_id: row.site_id for row in rows}
+        self.days = today
         self.seasons = seasons_at(sites)
-        self.curves = curves_of_assets(sites, today=today, seasons=self.seasons, reach_days=SHORT_REACH_DAYS)
+        self.sources = sources_of_assets(sites, today=max(today.values()), seasons=self.seasons)
+        self.near: dict[int, AssetCurve] = {}
         self.far: dict[int, AssetCurve] = {}  # to the horizon, for those whose row needs it
-        self.today = today
         self.known = known_of_joints([row.joint_id for row in rows])
 
-    def facts(self, row: DueRow, today: date) -> RowFacts:
-        curve = self.curves.get(row.asset_id)
+    def key(self, row: DueRow) -> Hashable:
+        """All that ``facts`` of the row are made from: equal only where they are the same."""
+        source, known = self.sources.get(row.asset_id), self.known.get(row.joint_id)
+        return (
+            row._replace(rating_missing=None),
+            repr(row.rating_missing),
+            self.days[row.site_id],
+            source and source.key,
+            tuple(self.seasons.get(row.asset_id, ())),
+            known and repr(known),
+        )
+
+    def facts(self, row: DueRow) -> RowFacts:
+        today, curve = self.days[row.site_id], self._near(row.asset_id)
         told = self._told(row, curve, today)
         figures = tuple(dict.fromkeys(item["figure"] for item in row.rating_missing or ()))
         if row.unrated and not figures and curve is None:
             figures = ("counter reading",)
         life = self._life(row, curve, told.count_at_look, figures, today)
         return RowFacts(sentences.why(told), life, figures)
+
+    def _near(self, asset_id: int) -> AssetCurve | None:
+        if asset_id in self.sources and asset_id not in self.near:
+            self.near[asset_id] = self.sources[asset_id].curve(SHORT_REACH_DAYS)
+        return self.near.get(asset_id)
 
     def _told(self, row: DueRow, curve: AssetCurve | None, today: date) -> sentences.Facts:
         known = self.known.get(row.joint_id, NOTHING_KNOWN)
@@ -132,7 +150,7 @@ class _Context:
 
     def _far_day_of(self, asset_id: int, total: float) -> date | None:
         if asset_id not in self.far:
-            self.far |= curves_of_assets(self.curves, today=self.today, seasons=self.seasons)  # all, in one go
+            self.far[asset_id] = self.sources[asset_id].curve()
         return self.far[asset_id].day_of(total)
 
 

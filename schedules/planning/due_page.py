@@ -16,6 +16,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import format_html
+from django.utils.safestring import SafeString
 from django.views.decorators.http import require_POST, require_safe
 
 from assets_app.doors.context import sites_of, sites_where
@@ -23,8 +24,7 @@ from assets_app.inspections.models import Method
 from assets_app.refusals import Unprocessable
 from assets_app.register.models import Site
 from assets_app.templatetags.soundjoint import due_words
-from schedules.due.life_data import facts_of_rows
-from schedules.due.life_line import small_life_line
+from schedules.due.life_data import Gathered, facts_of_rows
 from schedules.due.list_counts import due_counts
 from schedules.due.list_queries import DueFilter, DueRow, due_page, site_today
 from schedules.due.models import Limit
@@ -32,7 +32,7 @@ from schedules.planning.due_rows import ShownRow, cells
 from schedules.planning.season_data import WEEKS as STRIP_WEEKS
 from schedules.planning.season_data import season_of
 from schedules.planning.season_strip import season_strip
-from schedules.planning.standing import in_the_way, standing_of
+from schedules.planning.standing import Standing, in_the_way, standing_of
 from schedules.work.raising import raise_order_for_due_date
 
 REMEMBERED = "due-filter"
@@ -81,17 +81,35 @@ class FilterForm(forms.Form):
         )
 
 
-def _shown(rows: list[DueRow], sites: list[Site], now: datetime, *, drawn: bool = True) -> list[ShownRow]:
+def _shown(rows: list[DueRow], sites: list[Site], now: datetime) -> list[ShownRow]:
     today, names = _days(sites, now), {site.pk: site.name for site in sites}
     facts, standings = facts_of_rows(rows, today=today), standing_of(rows, today=today)
     return [
-        ShownRow(
+        ShownRow(row, names[row.site_id], today[row.site_id], facts[row.programme_id], standings[row.programme_id])
+        for row in rows
+    ]
+
+
+def _written(
+    request: HttpRequest, rows: list[DueRow], standings: dict[int, Standing], sites: list[Site], today: dict[int, date]
+) -> list[SafeString]:
+    """The cells of each row."""
+    if not rows:
+        return []
+    gathered, names, may_raise = (
+        Gathered(rows, today),
+        {s.pk: s.name for s in sites},
+        sites_where(request, "order.raise"),
+    )
+    token = format_html('<input type="hidden" name="csrfmiddlewaretoken" value="{}">', get_token(request))
+    return [
+        cells(
             row,
-            names[row.site_id],
-            today[row.site_id],
-            facts[row.programme_id],
+            gathered,
             standings[row.programme_id],
-            small_life_line(facts[row.programme_id].life).svg if drawn else "",
+            site=names[row.site_id],
+            raise_form=token if row.site_id in may_raise else None,
+            with_site=len(sites) > 1,
         )
         for row in rows
     ]
@@ -112,28 +130,24 @@ def due(request: HttpRequest) -> HttpResponse:
     if not request.GET and request.session.get(REMEMBERED):
         return redirect(f"{reverse('due')}?{request.session[REMEMBERED]}")
     now, sites = timezone.now(), sites_of(request)
-    today = min(_days(sites, now).values(), default=now.date())
+    days = _days(sites, now)
+    today = min(days.values(), default=now.date())
     form = FilterForm(request.GET, sites)
     asked = form.asked(sites, today)
     page = due_page(asked, after=request.GET.get("after", ""))
-    rows = _shown(page.rows, sites, now)
+    standings = standing_of(page.rows, today=days)
     shown_sites = [site for site in sites if asked.site_id in (None, site.pk)]
     counts = due_counts([site.pk for site in shown_sites], today=today, soon_weeks=SOON_WEEKS, weeks=STRIP_WEEKS)
     season = season_of(shown_sites, today=today, counts=counts)
     _remember(request)
     kept = _kept(request)
-    may_raise = sites_where(request, "order.raise")
-    token = format_html('<input type="hidden" name="csrfmiddlewaretoken" value="{}">', get_token(request))
     context = {
         "form": form,
-        "rows": [
-            cells(row, raise_form=token if row.due.site_id in may_raise else None, with_site=len(sites) > 1)
-            for row in rows
-        ],
+        "rows": _written(request, page.rows, standings, sites, days),
         "counts": counts,
         "soon_weeks": SOON_WEEKS,
         "today": today,
-        "in_the_way": in_the_way([row.standing for row in rows]),
+        "in_the_way": in_the_way([standings[row.programme_id] for row in page.rows]),
         "strip": season_strip(season),
         "strip_narrow": season_strip(season, narrow=True),
         "kept": kept,
@@ -215,7 +229,7 @@ def _csv_rows(asked: DueFilter, sites: list[Site], now: datetime) -> Iterator[li
     after = ""
     while True:
         page = due_page(asked, after=after, size=500)
-        for row in _shown(page.rows, sites, now, drawn=False):
+        for row in _shown(page.rows, sites, now):
             yield _csv_row(row)
         after = page.after
         if not after:

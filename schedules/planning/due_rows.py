@@ -1,26 +1,34 @@
 """The rows of the due list as HTML, written as drawings are: a template took five times as long for fifty of them.
 
-Every word that people typed goes through ``format_html``.
+Every word that people typed goes through ``format_html``. What is written of a row is kept by all that it is written
+from, which is read anew for every page: a row is written again once any of it has changed.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 from django.template.defaultfilters import truncatechars
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
+from assets_app.doors.kept import Kept
 from assets_app.templatetags.soundjoint import due_state, severity
-from schedules.due.life_data import RowFacts
+from schedules.due.life_data import Gathered, RowFacts
+from schedules.due.life_line import small_life_line
 from schedules.due.list_queries import DueRow
 from schedules.planning.standing import Standing
 from schedules.planning.standing_orders import OpenOrder
 
 NOTHING = SafeString("")
+NO_ORDER = SafeString('<span class="muted">no order yet</span>')
 HELD_WORDS = 80  # letters of a reason that a row has room for
+
+
+ROWS_KEPT = 1024  # rows of the list, about 6 KB each
 
 
 @dataclass(frozen=True)
@@ -32,7 +40,6 @@ class ShownRow:
     today: date
     facts: RowFacts
     standing: Standing
-    life: str
 
     @property
     def missing(self) -> str:
@@ -45,19 +52,52 @@ class ShownRow:
         return f"put off until {_day(told.until)}" if told else ""
 
 
-def cells(row: ShownRow, *, raise_form: SafeString | None, with_site: bool) -> SafeString:
+class _Written(NamedTuple):
+    """What of a row changes only with its due date's facts: the first cells, and the form that raises its order."""
+
+    cells: SafeString
+    before_token: SafeString
+    after_token: SafeString
+
+
+_written: Kept[_Written] = Kept(ROWS_KEPT)
+
+
+def cells(
+    due: DueRow,
+    gathered: Gathered,
+    standing: Standing,
+    *,
+    site: str,
+    raise_form: SafeString | None,
+    with_site: bool,
+) -> SafeString:
     """The five cells of a row. ``raise_form``: the CSRF field where the person may raise an order here."""
-    due = row.due
-    return format_html(
+    today = gathered.days[due.site_id]
+    written = _written.of(
+        (gathered.key(due), site, with_site, standing.put_off),
+        lambda: _write(ShownRow(due, site, today, gathered.facts(due), standing), with_site),
+    )
+    held = format_html_join("", '<p>{} <span class="small">{}</span></p>', _held(standing)) if standing.holds else ""
+    if standing.order:
+        order = _order(standing.order, today)
+    elif raise_form is None:
+        order = NO_ORDER
+    else:
+        order = SafeString(written.before_token + raise_form + written.after_token)
+    return SafeString(f'{written.cells}<td data-label="Order">{held}{order}</td>')
+
+
+def _write(row: ShownRow, with_site: bool) -> _Written:
+    first = format_html(
         '<td data-label="">{}</td><th scope="row" data-label="">{}</th><td data-label="Why then">{}</td>'
-        '<td data-label="Life line" class="due-small">{}</td><td data-label="Order">{}{}</td>',
+        '<td data-label="Life line" class="due-small">{}</td>',
         _state(row),
         _where(row, with_site),
         _why(row),
-        row.life,
-        format_html_join("", '<p>{} <span class="small">{}</span></p>', _held(row)),
-        _order(row.standing.order, row.today) if row.standing.order else _no_order(due, raise_form),
+        small_life_line(row.facts.life).svg,
     )
+    return _Written(first, *_raise_order(row.due))
 
 
 def _state(row: ShownRow) -> SafeString:
@@ -111,8 +151,8 @@ def _why(row: ShownRow) -> SafeString:
     return SafeString("".join(notes))
 
 
-def _held(row: ShownRow) -> list[tuple[SafeString, str]]:
-    return [(severity("hold now", "held"), truncatechars(hold.reason, HELD_WORDS)) for hold in row.standing.holds]
+def _held(standing: Standing) -> list[tuple[SafeString, str]]:
+    return [(severity("hold now", "held"), truncatechars(hold.reason, HELD_WORDS)) for hold in standing.holds]
 
 
 def _order(order: OpenOrder, today: date) -> SafeString:
@@ -131,16 +171,15 @@ def _order(order: OpenOrder, today: date) -> SafeString:
     return SafeString("".join(parts))
 
 
-def _no_order(due: DueRow, raise_form: SafeString | None) -> SafeString:
-    if raise_form is None:
-        return SafeString('<span class="muted">no order yet</span>')
-    return format_html(
-        '<form method="post" action="{}" class="no-print">{}<input type="hidden" name="programme" value="{}">'
+def _raise_order(due: DueRow) -> tuple[SafeString, SafeString]:
+    """The form that raises the order of a look, before and after its token, which is another one in every answer."""
+    before = format_html('<form method="post" action="{}" class="no-print">', reverse("due-raise"))
+    after = format_html(
+        '<input type="hidden" name="programme" value="{}">'
         '<button class="button">Raise order<span class="visually-hidden"> for {} of {}</span></button></form>'
         '<span class="print-only">no order yet</span>',
-        reverse("due-raise"),
-        raise_form,
         due.programme_id,
         due.method,
         due.joint_tag,
     )
+    return before, after

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+from assets_app.doors.kept import Kept
 from assets_app.register.pen import Drawing, Pen
 from schedules.due.time_axis import MONTHS
 
@@ -44,8 +45,15 @@ class Season:
     more_overdue: bool = False  # counted no further
 
 
+_drawn: Kept[Drawing] = Kept(64)  # about 10 KB each
+
+
 def season_strip(season: Season, *, narrow: bool = False) -> Drawing:
     """960 x 150 px, or 360 x 170 for a phone. Bars are work owed, the stepped line is the hands there."""
+    return _drawn.of((replace(season, weeks=tuple(season.weeks)), narrow), lambda: _draw(season, narrow=narrow))
+
+
+def _draw(season: Season, *, narrow: bool) -> Drawing:
     width, height = (360.0, 170.0) if narrow else (960.0, 150.0)
     pen = Pen(width, height)
     ground, top = height - 40, 26.0
