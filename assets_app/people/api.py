@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django.contrib.auth import authenticate
@@ -92,6 +93,19 @@ class QualificationReport(serializers.ModelSerializer):
         )
 
 
+class _AtSite(serializers.Serializer):
+    site = serializers.IntegerField(min_value=1, max_value=2**63 - 1)
+
+
+class Withdrawal(_AtSite):
+    ends_on = serializers.DateField(help_text="the last day on which it counts")
+    reason = serializers.CharField(max_length=200)
+
+
+class Continuity(_AtSite):
+    used_on = serializers.DateField(help_text="a day on which the welder used the process; six months count from it")
+
+
 class QualificationViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
     """Certificates of your colleagues; a manager of the site puts them on file."""
 
@@ -118,6 +132,33 @@ class QualificationViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
             return 201, dict(QualificationSerializer(row).data)
 
         return once(request, deed)
+
+    @extend_schema(request=Withdrawal, responses=QualificationSerializer, summary="End a certificate early")
+    @action(detail=True, methods=["post"])
+    def withdraw(self, request: Request, pk: str) -> Response:
+        return self._do(request, actions.withdraw_qualification, Withdrawal)
+
+    @extend_schema(
+        request=Continuity, responses=QualificationSerializer, summary="Confirm that a welder used a process"
+    )
+    @action(detail=True, methods=["post"])
+    def confirm(self, request: Request, pk: str) -> Response:
+        return self._do(request, actions.confirm_continuity, Continuity)
+
+    def _do(
+        self, request: Request, deed: Callable[..., Qualification], shape: type[serializers.Serializer]
+    ) -> Response:
+        row = self.get_object()
+        report = shape(data=request.data)
+        report.is_valid(raise_exception=True)
+        told = dict(report.validated_data)
+        told |= {"site_id": told.pop("site"), "qualification_id": row.pk}
+
+        def run() -> tuple[int, dict[str, Any]]:
+            changed = deed(actor=request.user, now=timezone.now(), **told)
+            return 200, dict(QualificationSerializer(changed).data)
+
+        return once(request, run)
 
 
 class SignIn(serializers.Serializer):

@@ -148,6 +148,12 @@ PEOPLE_API = {
             **{"issued_on": "2026-01-01", "expires_on": "2030-01-01", "certificate": "VT-7"},
         },
     ),
+    "POST api-qualification-withdraw": Row(
+        "people.change", pk("welding"), lambda w: {"site": w.site, "ends_on": "2026-06-10", **WHY}
+    ),
+    "POST api-qualification-confirm": Row(
+        "people.change", pk("welding"), lambda w: {"site": w.site, "used_on": "2026-06-10"}
+    ),
     "GET api-token-list": Row(SIGNED_IN),
     "POST api-token-list": Row(PUBLIC, sent=lambda w: {"username": "worker", "password": PASSWORD, "name": "phone"}),
     "DELETE api-token-detail": Row(OWN, pk("token")),
@@ -235,6 +241,8 @@ WORK_API = {
     "POST api-deferral-withdraw": Row("deferral.sign", pk("deferral", "deferral"), lambda w: WHY),
     "GET api-alerts": Row(SIGNED_IN),
     "POST api-alerts-seen": Row(SIGNED_IN),
+    "GET api-alerts-not-delivered": Row(SIGNED_IN),
+    "POST api-alert-again": Row("people.change", pk("delivery", "delivery_id")),
 }
 SERVICE = {
     "GET schema": Row(PUBLIC),

@@ -103,6 +103,7 @@ class World:
     token: int = 0
     worker: int = 0
     qualification: int = 0
+    welding: int = 0  # a welder's certificate
     mark: int = 0
     webhook: int = 0
     link: int = 0
@@ -177,6 +178,8 @@ def _people(world: World, site: Site, other: Site) -> None:
     worker = Person.objects.create_user("worker", password=PASSWORD, last_name=MARK)
     Role.objects.create(person=worker, site=site, name="technician")
     world.worker = worker.pk
+    runs = {"issued_on": date(2026, 1, 1), "expires_on": date(2028, 1, 1)}
+    world.welding = Qualification.objects.create(person=worker, kind="welder", process="135", **runs).pk
     world.qualification = Qualification.objects.filter(person__username="inspector-here")[0].pk
 
 
