@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from assets_app.doors.idempotency import once
-from schedules.alerts import actions, queries, setting_api
+from schedules.alerts import actions, given_up_rules, queries, setting_api
 from schedules.alerts.models import Delivery, Intent
 
 
@@ -91,9 +91,75 @@ class Acknowledge(APIView):
         return once(request, deed)
 
 
+class NotDeliveredEmailOut(serializers.Serializer):
+    delivery = serializers.IntegerField(source="newest.pk", help_text="name it to try all of them again")
+    site = serializers.IntegerField(source="newest.intent.site_id")
+    person = serializers.CharField(source="newest.person.display_name")
+    newest = serializers.CharField(source="newest.intent.subject")
+    alerts = serializers.IntegerField()
+    tries = serializers.IntegerField()
+    last_error = serializers.CharField(source="newest.last_error")
+    why = serializers.SerializerMethodField()
+    to_do = serializers.SerializerMethodField()
+
+    def get_why(self, row: queries.GivenUp) -> str:
+        return given_up_rules.email(row.newest.last_error)[0]
+
+    def get_to_do(self, row: queries.GivenUp) -> str:
+        return given_up_rules.email(row.newest.last_error)[1]
+
+
+class NotDeliveredPostOut(serializers.Serializer):
+    endpoint = serializers.IntegerField(source="newest.endpoint_id")
+    site = serializers.IntegerField(source="newest.endpoint.site_id")
+    newest = serializers.CharField(source="newest.intent.subject")
+    alerts = serializers.IntegerField()
+    tries = serializers.IntegerField()
+    last_error = serializers.CharField(source="newest.last_error")
+    why = serializers.SerializerMethodField()
+    to_do = serializers.SerializerMethodField()
+
+    def get_why(self, row: queries.GivenUp) -> str:
+        return given_up_rules.post(row.newest.last_error)[0]
+
+    def get_to_do(self, row: queries.GivenUp) -> str:
+        return given_up_rules.post(row.newest.last_error)[1]
+
+
+class NotDeliveredOut(serializers.Serializer):
+    emails = NotDeliveredEmailOut(many=True)
+    webhooks = NotDeliveredPostOut(many=True)
+
+
+class NotDelivered(APIView):
+    @extend_schema(responses=NotDeliveredOut)
+    def get(self, request: Request) -> Response:
+        """What could not be delivered at the sites whose people you keep: by person or receiver and reason."""
+        found = {"emails": queries.given_up(request.user), "webhooks": queries.posts_given_up(request.user)}
+        return Response(NotDeliveredOut(found).data)
+
+
+class AgainOut(serializers.Serializer):
+    alerts = serializers.IntegerField()
+
+
+class TryAgain(APIView):
+    @extend_schema(request=None, responses=AgainOut)
+    def post(self, request: Request, delivery_id: int) -> Response:
+        """Send once more what was given up, with all that the person was not told for the same reason."""
+
+        def deed() -> tuple[int, dict[str, Any]]:
+            count = actions.try_again(actor=request.user, now=timezone.now(), delivery_id=delivery_id)
+            return 200, {"alerts": count}
+
+        return once(request, deed)
+
+
 urlpatterns = [
     path("alerts/", Alerts.as_view(), name="api-alerts"),
     path("alerts/<int:delivery_id>/acknowledge/", Acknowledge.as_view(), name="api-alert-acknowledge"),
+    path("alerts/<int:delivery_id>/again/", TryAgain.as_view(), name="api-alert-again"),
+    path("alerts/not-delivered/", NotDelivered.as_view(), name="api-alerts-not-delivered"),
     *setting_api.urlpatterns,
     path("alerts/seen/", MarkSeen.as_view(), name="api-alerts-seen"),
 ]

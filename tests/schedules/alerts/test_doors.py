@@ -51,6 +51,12 @@ def test_the_page_shows_them_and_a_manager_what_was_given_up(told, manager, clie
         page = client.get("/alerts/not-delivered/").content.decode()
         assert ("The mail server refuses the address." in page) is sees
     dead = Delivery.objects.get(channel="email")
+    api = APIClient()
+    api.force_authenticate(manager)
+    (said,) = api.get("/api/v1/alerts/not-delivered/").json()["emails"]
+    assert (said["delivery"], said["alerts"], said["why"]) == (dead.pk, 1, "The mail server refuses the address.")
+    assert api.post(f"/api/v1/alerts/{dead.pk}/again/").json() == {"alerts": 1}
+    Delivery.objects.filter(pk=dead.pk).update(state="failed")
     assert client.post(f"/alerts/{dead.pk}/again/").status_code == 302
     dead.refresh_from_db()
     assert dead.state == "owed"
