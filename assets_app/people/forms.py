@@ -13,6 +13,19 @@ from assets_app.register.models import Site
 DAY = {"type": "date"}
 
 
+class UsedForm(forms.Form):
+    """A day on which a welder used the process."""
+
+    used_on = forms.DateField(label="Process used on", widget=forms.DateInput(attrs=DAY))
+
+
+class EndForm(forms.Form):
+    """The end of a certificate before its day."""
+
+    ends_on = forms.DateField(label="Last day", widget=forms.DateInput(attrs=DAY))
+    reason = forms.CharField(label="Why it ends", max_length=200)
+
+
 class CertificateForm(forms.Form):
     """A certificate as it is printed; which of its fields a kind needs is decided by the action."""
 

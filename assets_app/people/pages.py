@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import date
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
@@ -11,8 +14,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from assets_app.people import actions, qualification_rules, queries, rules, who_may
-from assets_app.people.forms import CertificateForm
-from assets_app.people.models import Person, RoleName
+from assets_app.people.forms import CertificateForm, EndForm, UsedForm
+from assets_app.people.models import Person, Qualification, RoleName
 from assets_app.refusals import NotAllowed, NotFound, Refused
 from assets_app.register.models import Site
 
@@ -42,11 +45,7 @@ def person(request: HttpRequest, person_id: int) -> HttpResponse:
 def certificate(request: HttpRequest, person_id: int) -> HttpResponse:
     """Put a certificate of a colleague on file."""
     who = queries.colleague(request.user, person_id)
-    sites = _sites(request.user, who)
-    if not sites:
-        role = next(role for role in who.roles.all() if queries.roles_at(request.user, role.site_id))
-        queries.require(request.user, "people.change", role.site_id)
-    form = CertificateForm(request.POST, sites=sites)
+    form = CertificateForm(request.POST, sites=_sites(request.user, who) or [_site_of_right(request.user, who)])
     if form.is_valid():
         try:
             actions.add_qualification(person_id=who.pk, actor=request.user, now=timezone.now(), **form.cleaned_data)
@@ -60,6 +59,44 @@ def certificate(request: HttpRequest, person_id: int) -> HttpResponse:
     return _show(request, who, form, status=422)
 
 
+@require_POST
+@login_required
+def certificate_deed(request: HttpRequest, person_id: int, qualification_id: int, deed: str) -> HttpResponse:
+    """Confirm that a welder used the process, or end a certificate early."""
+    who = queries.colleague(request.user, person_id)
+    shape, act = DEEDS[deed]
+    site = _site_of_right(request.user, who)
+    form = shape(request.POST)
+    if form.is_valid():
+        told = {"site_id": site.pk, "qualification_id": qualification_id, **form.cleaned_data}
+        try:
+            act(actor=request.user, now=timezone.now(), **told)
+        except (NotAllowed, NotFound):
+            raise
+        except Refused as refusal:
+            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+        else:
+            messages.success(request, "On file, and in the record.")
+            return redirect("person", who.pk)
+    return _show(request, who, _blank(request.user, who), 422, typed=(qualification_id, deed, form))
+
+
+DEEDS = {
+    "used": (UsedForm, actions.confirm_continuity),
+    "end": (EndForm, actions.withdraw_qualification),
+}
+
+
+def _site_of_right(actor: Person, who: Person) -> Site:
+    """A site at which ``actor`` may change certificates of ``who``; refuses (``role_lacks_right``) who may at none."""
+    sites = _sites(actor, who)
+    if sites:
+        return sites[0]
+    role = next(role for role in who.roles.all() if queries.roles_at(actor, role.site_id))
+    queries.require(actor, "people.change", role.site_id)
+    return role.site  # one's own certificate: the deed says that nobody changes it
+
+
 def _sites(actor: Person, who: Person) -> list[Site]:
     """The sites at which ``actor`` may put a certificate of ``who`` on file; none of one's own."""
     sites = {role.site for role in who.roles.all() if actor.pk != who.pk}
@@ -67,12 +104,30 @@ def _sites(actor: Person, who: Person) -> list[Site]:
     return sorted(able, key=lambda site: site.name)
 
 
+def _deeds(one: Qualification, today: date, typed: Any) -> list[dict[str, Any]]:
+    """What can be done to a certificate that runs, with its form."""
+    if not qualification_rules.runs(one, today):
+        return []
+    names = {"used": "Confirm use of the process", "end": "End it early"}
+    if one.kind != "welder":
+        del names["used"]
+    told = []
+    for name, words in names.items():
+        refused = typed is not None and typed[:2] == (one.pk, name)
+        form = typed[2] if refused else DEEDS[name][0](auto_id=f"id_{name}_{one.pk}_%s")
+        told.append({"address": f"person-certificate-{name}", "words": words, "form": form, "open": refused})
+    return told
+
+
 def _blank(actor: Person, who: Person) -> CertificateForm | None:
     sites = _sites(actor, who)
     return CertificateForm(sites=sites) if sites else None
 
 
-def _show(request: HttpRequest, who: Person, form: CertificateForm | None, status: int = 200) -> HttpResponse:
+def _show(
+    request: HttpRequest, who: Person, form: CertificateForm | None, status: int = 200, typed: Any = None
+) -> HttpResponse:
+    """``typed``: certificate, deed and form of what was refused."""
     shared = set(queries.sites_of(request.user).values_list("pk", flat=True))
     roles = [role for role in who.roles.all() if role.site_id in shared]
     today = queries.day_at(roles[0].site, timezone.now())
@@ -81,6 +136,7 @@ def _show(request: HttpRequest, who: Person, form: CertificateForm | None, statu
             "certificate": one,
             "state": qualification_rules.state(one, today),
             "continuity_ends": qualification_rules.continuity_ends(one) if one.kind == "welder" else None,
+            "deeds": _deeds(one, today, typed) if form else [],
         }
         for one in who.qualifications.all()
     ]
@@ -92,4 +148,13 @@ urlpatterns = [
     path("people/", people, name="people"),
     path("people/<int:person_id>/", person, name="person"),
     path("people/<int:person_id>/certificates/", certificate, name="person-certificate"),
+    *(
+        path(
+            f"people/<int:person_id>/certificates/<int:qualification_id>/{deed}/",
+            certificate_deed,
+            {"deed": deed},
+            name=f"person-certificate-{deed}",
+        )
+        for deed in DEEDS
+    ),
 ]

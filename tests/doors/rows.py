@@ -307,6 +307,16 @@ SEEN_PAGES = {
     "GET evidence-view": Row(READ, pk("photo", "evidence_id")),
     "GET people": LISTED,
     "GET person": Row(READ, pk("worker", "person_id"), shows=True),
+    "POST person-certificate-used": Row(
+        "people.change",
+        lambda w: {"person_id": w.worker, "qualification_id": w.welding},
+        lambda w: {"used_on": "2026-06-10"},
+    ),
+    "POST person-certificate-end": Row(
+        "people.change",
+        lambda w: {"person_id": w.worker, "qualification_id": w.welding},
+        lambda w: {"ends_on": "2026-06-10", **WHY},
+    ),
     "POST person-certificate": Row(
         "people.change",
         pk("worker", "person_id"),

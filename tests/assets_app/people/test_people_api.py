@@ -153,4 +153,11 @@ def test_a_manager_puts_a_welders_certificate_on_file_on_the_page_and_a_wrong_po
     assert client.post(page, told | {"welding_position": "pa, PB pf"}).status_code == 302
     assert Qualification.objects.get().welding_position == "PA PB PF"
     assert "process 135 in PA PB PF" in client.get(f"/people/{fitter.pk}/").content.decode()
+    row = Qualification.objects.get()
+    early = client.post(f"{page}{row.pk}/used/", {"used_on": "2025-12-01"})
+    assert (early.status_code, "before the certificate" in early.content.decode()) == (422, True)
+    assert client.post(f"{page}{row.pk}/used/", {"used_on": "2026-05-01"}).status_code == 302
+    assert client.post(f"{page}{row.pk}/end/", {"ends_on": "2026-06-01", "reason": "left"}).status_code == 302
+    row.refresh_from_db()
+    assert (str(row.last_used_on), str(row.expires_on)) == ("2026-05-01", "2026-06-01")
     assert "Put a certificate on file" not in client.get(f"/people/{manager.pk}/").content.decode()
