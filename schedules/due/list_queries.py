@@ -133,7 +133,12 @@ def due_page(asked: DueFilter, *, after: str = "", size: int = PAGE) -> DuePage:
     matching, sites = _matching(asked)
     rows: list[DueRow] = []
     if phase == "dated":
-        rows = _fetched(first_of_sites(_dated(matching, key, by_asset=asked.by_asset), sites, size + 1))
+        dated = _dated(matching, key, by_asset=asked.by_asset)
+        if _walks_assets(asked):
+            found = _first_by_asset(dated, sites, size + 1, start=key[0] if key else 0)
+        else:
+            found = first_of_sites(dated, sites, size + 1)
+        rows = _fetched(found)
     if len(rows) <= size and _wants_undated(asked):
         start = key[0] if phase == "undated" and key else 0
         undated = matching.filter(due_on=None, programme_id__gt=start).order_by("programme_id")
@@ -156,6 +161,24 @@ def first_of_sites(rows: QuerySet[DueDate], sites: Sequence[int], size: int) -> 
     of_one_site = ArraySubquery(rows.filter(site_id=OuterRef("pk")).values("programme_id")[:size])
     keys = Site.objects.filter(pk__in=sites).order_by().values(key=Func(of_one_site, function="unnest"))
     return DueDate.objects.filter(programme_id__in=keys).order_by(*rows.query.order_by)[:size]
+
+
+def _walks_assets(asked: DueFilter) -> bool:
+    """Whether rows in order of assets are found asset by asset: not where few assets may have any."""
+    rare = asked.overdue or asked.unrated or asked.unprotected or asked.governing or asked.method
+    return asked.by_asset and not rare and connection.vendor == "postgresql"
+
+
+def _first_by_asset(rows: QuerySet[DueDate], sites: Sequence[int], size: int, *, start: int) -> QuerySet[DueDate]:
+    """The first ``size`` rows in order of assets: the first ones of one asset after the other, until there are enough.
+
+    The index by asset holds those of all sites; walked from its beginning, it passes over every row of others.
+    """
+    of_one_asset = rows.filter(site_id__in=sites, asset_id=OuterRef("pk")).order_by("due_on", "programme_id")
+    first_ones = ArraySubquery(of_one_asset.values("programme_id")[:size])
+    assets = Asset.objects.filter(site_id__in=sites, pk__gte=start).order_by("pk")
+    keys = assets.values(key=Func(first_ones, function="unnest"))[:size]
+    return DueDate.objects.filter(programme_id__in=keys).order_by(*rows.query.order_by)
 
 
 def due_row(programme_id: int) -> DueRow:
