@@ -66,6 +66,7 @@ CHANGES = {
     ),
     "the site's day": lambda: Site.objects.update(time_zone="Pacific/Kiritimati"),
     "a look": lambda: _look(Joint.objects.get().pk),
+    "a look more": lambda: _look(Joint.objects.get().pk),
 }
 
 
