@@ -2,7 +2,8 @@
 
 Three measures of each request, the best of several: ``bare``, the one statement that fetches 51 rows of due dates with
 the tags of joint and asset; ``asked``, every statement that the request sends, sent again in the same order through
-psycopg without the service; ``whole``, the request through Django's client, from session to the last byte.
+psycopg without the service; ``whole``, the request through Django's client, from session to the last byte. By then the
+page's rows are kept as written (``planning.due_rows``); ``none_kept_s`` is the same page with every row written anew.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from django.test.utils import CaptureQueriesContext  # noqa: E402
 
 from assets_app.models import Person, Site  # noqa: E402
 from schedules.models import DueDate  # noqa: E402
+from schedules.planning import due_rows  # noqa: E402
 
 BARE = (
     "SELECT d.*, j.tag, a.tag FROM schedules_duedate d JOIN assets_app_joint j ON j.id = d.joint_id "
@@ -58,6 +60,7 @@ def rows_of(site: Site, small: Site) -> list[dict[str, Any]]:
         "asked_s": page.asked_s,
         "queries": page.queries,
         "deep_page_s": deep.whole_s,
+        "none_kept_s": _best(lambda: _with_no_row_kept(client, f"/due/?site={site.pk}&weeks=0")),
     }
     by_filter = {name: round(each.whole_s, 4) for name, each in filtered.items()}
     in_database = {name: round(each.asked_s, 4) for name, each in filtered.items()} | {
@@ -107,6 +110,11 @@ class Request:
         self.queries = len(self.statements)
         self.whole_s = _best(whole)
         self.asked_s = _best(lambda: _send(self.statements))
+
+
+def _with_no_row_kept(client: Client, url: str) -> None:
+    due_rows._written.clear()
+    client.get(url)
 
 
 def _send(statements: list[str]) -> None:
