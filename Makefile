@@ -7,7 +7,7 @@ BIN := .venv/bin
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-input --require-hashes
 PYTEST := $(BIN)/python -m pytest
 # Three workers on two cores: many tests wait for services and browsers.
-SPREAD := -n 3 --dist loadgroup --no-loadscope-reorder
+SPREAD := -n 3 --dist loadscope --no-loadscope-reorder
 # What rests on the database, and so runs again on PostgreSQL; the rest runs once: the doors' table of rights and the demo
 # take minutes and ask nothing of the engine that these do not.
 ON_POSTGRES := tests/assets_app tests/schedules tests/hostile --ignore=tests/schedules/demo

@@ -6,9 +6,11 @@ import os
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
+from xdist.scheduler import LoadScopeScheduling
 
 # No test is timed; in continuous integration the same examples are tried every time.
 settings.register_profile("suite", deadline=None, derandomize=bool(os.environ.get("CI")))
@@ -25,18 +27,30 @@ ONE_AFTER_THE_OTHER = {"tests/running": "services", "tests/browser": "browser", 
 LONG_FIRST = ("services", "browser", "tests/doors/test_matrix.py", "tests/doors/test_fuzz.py")
 
 
-@pytest.hookimpl(tryfirst=True)  # before the workers read the groups
+class Together(LoadScopeScheduling):
+    """Gives a worker one group after the other. (Not by the mark `xdist_group`: pytest-xdist 3.8 writes it where pytest
+    9.2 no longer reads it, and every worker then starts the same services anew.)"""
+
+    def _split_scope(self, nodeid: str) -> str:
+        return _group(nodeid.partition("::")[0])
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Together:
+    return Together(config, log)
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Group the tests for the workers. With DATABASE_TESTS_ONLY, leave out what does not touch the database."""
+    """Long groups first. With DATABASE_TESTS_ONLY, leave out what does not touch the database."""
     places = {name: place for place, name in enumerate(LONG_FIRST)}
-    for item in items:
-        item.add_marker(pytest.mark.xdist_group(_group(item)))
-    items.sort(key=lambda item: places.get(_group(item), len(places)))
+    items.sort(key=lambda item: places.get(_group(_file(item)), len(places)))
     _leave_out_what_ran_on_the_other_engine(config, items)
 
 
-def _group(item: pytest.Item) -> str:
-    file = item.path.relative_to(ROOT).as_posix()
+def _file(item: pytest.Item) -> str:
+    return item.path.relative_to(ROOT).as_posix()
+
+
+def _group(file: str) -> str:
     return next((name for folder, name in ONE_AFTER_THE_OTHER.items() if file.startswith(folder + "/")), file)
 
 
