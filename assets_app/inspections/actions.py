@@ -27,6 +27,7 @@ from assets_app.inspections.models import Evidence, Finding, FindingSize, Inspec
 from assets_app.people.models import Person
 from assets_app.people.queries import day_at, require_qualified
 from assets_app.record import actions as record
+from assets_app.record.queries import came_first
 from assets_app.refusals import Conflict, NotFound, Unprocessable
 from assets_app.register.models import Joint
 
@@ -138,8 +139,10 @@ def correct_inspection(
         raise Unprocessable("reason_needed", "Say what was wrong.", field="reason")
     with transaction.atomic():
         joint = _locked(joint)
-        if Inspection.objects.filter(corrects=old).exists():
-            raise Conflict("already_corrected", "This look has been corrected already; correct the newer one.")
+        newer = Inspection.objects.filter(corrects=old).first()
+        if newer is not None:
+            said = "This look has been corrected already; correct the newer one."
+            raise came_first("already_corrected", said, Inspection, newer.pk)
         look_rules.check(report, joint, now)
         require_qualified(actor, method, joint.asset.site_id, day_at(joint.asset.site, inspected_at))
         still_open = [finding for finding in old.findings.all() if finding.is_open]
@@ -250,7 +253,7 @@ def _known(by_id: dict[int, Finding], entry: FindingInput, where: str) -> Findin
         raise Unprocessable("other_joint", "That finding is not one of this joint.", field=f"{where}finding_id")
     if not known.is_open:
         message = f"That finding is {known.get_state_display()}; report what is there now as a new one."
-        raise Conflict("finding_not_open", message, field=f"{where}finding_id")
+        raise came_first("finding_not_open", message, Finding, known.pk, field=f"{where}finding_id")
     if entry.kind and str(entry.kind) != known.kind:
         message = "A finding does not change its kind; report another kind as a new finding."
         raise Unprocessable("other_kind", message, field=f"{where}kind")

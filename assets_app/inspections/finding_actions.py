@@ -15,6 +15,7 @@ from assets_app.people.models import Person, RoleName
 from assets_app.people.qualification_rules import add_months
 from assets_app.people.queries import day_at, require, require_signature
 from assets_app.record import actions as record
+from assets_app.record.queries import came_first
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Joint
 
@@ -224,7 +225,8 @@ def _locked(finding_id: int) -> Finding:
 def _locked_open(finding_id: int) -> Finding:
     finding = _locked(finding_id)
     if not finding.is_open:
-        raise Conflict("finding_not_open", f"This finding is {finding.get_state_display()} already.")
+        said = f"This finding is {finding.get_state_display()} already."
+        raise came_first("finding_not_open", said, Finding, finding.pk)
     return finding
 
 

@@ -13,6 +13,7 @@ from assets_app.inspections.marks_models import PhotoMark, StruckMark
 from assets_app.inspections.models import Evidence
 from assets_app.people.models import Person
 from assets_app.record import actions as record
+from assets_app.record.queries import came_first
 from assets_app.refusals import Conflict, NotFound, Unprocessable
 
 
@@ -58,7 +59,7 @@ def strike_mark(*, mark_id: int, reason: str, actor: Person, now: datetime) -> S
     with transaction.atomic():
         PhotoMark.objects.select_for_update().get(pk=mark.pk)
         if StruckMark.objects.filter(mark=mark).exists():
-            raise Conflict("already_struck", "Somebody has struck this mark off already.")
+            raise came_first("already_struck", "This mark was struck off already.", PhotoMark, mark.pk)
         struck = StruckMark.objects.create(mark=mark, reason=reason.strip()[:200], by=actor, at=now)
         _write_down("photo.mark_struck", mark, actor, now, reason=struck.reason)
     return struck

@@ -10,6 +10,7 @@ from django.db import transaction
 from assets_app.people import queries as people
 from assets_app.people.models import Person
 from assets_app.record import actions as record
+from assets_app.record.queries import came_first
 from assets_app.refusals import Conflict, NotFound, Unprocessable
 from schedules.deferral import bounds, rules
 from schedules.deferral.models import Deferral
@@ -79,7 +80,8 @@ def withdraw_deferral(*, deferral_id: int, reason: str, actor: Person, now: date
         orders.locked(known.order_id)
         deferral = Deferral.objects.select_for_update(of=("self",)).select_related("order", "site").get(pk=deferral_id)
         if deferral.state != Deferral.State.STANDING:
-            raise Conflict("not_standing", f"This deferral is {deferral.get_state_display()}.")
+            said = f"This deferral is {deferral.get_state_display()}."
+            raise came_first("not_standing", said, Deferral, deferral.pk)
         _end(deferral, Deferral.State.WITHDRAWN, people.day_at(deferral.site, now))
         _write_down(deferral, "deferral.withdrawn", actor, now, reason=reason.strip())
     return deferral
@@ -99,7 +101,8 @@ def end_for_order(*, order: WorkOrder, actor: Person, now: datetime) -> None:
 
 def _check_order(order: WorkOrder, today: date) -> None:
     if order.state not in work.AT_WORK:
-        raise Conflict("order_state", f"The order is {order.get_state_display()}: there is nothing to put off.")
+        said = f"The order is {order.get_state_display()}: there is nothing to put off."
+        raise came_first("order_state", said, WorkOrder, order.pk, state=order.state)
     if order.due_on is None:
         raise Conflict("no_due_date", "The order is due on no day, so it cannot be put off.")
     grave = bounds.gravest_finding(order)
@@ -113,7 +116,7 @@ def _check_order(order: WorkOrder, today: date) -> None:
     standing = Deferral.objects.filter(order=order, state=Deferral.State.STANDING, ends_on__gte=today).first()
     if standing is not None:
         message = f"It is put off until {standing.ends_on:%-d %b %Y} already. Take that back first."
-        raise Conflict("already_deferred", message, deferral=standing.pk)
+        raise came_first("already_deferred", message, Deferral, standing.pk, deferral=standing.pk)
 
 
 def _check_end(order: WorkOrder, ends_on: date, today: date, bound: rules.Bound | None) -> None:

@@ -169,8 +169,12 @@ def owe_look(
     due_total: float | None = None,
     source: str = "",
 ) -> OwedLook:
-    """Owe one look for one reason (after work, fixed, sweep, load change), inside the deed that causes it."""
+    """Owe one look for one reason (after work, fixed, sweep, load change), inside the deed that causes it.
+
+    A look answers it from the site's own day on: that is when it is owed since.
+    """
     _in_transaction()
+    site = Joint.objects.select_related("asset__site").get(pk=joint_id).asset.site
     owed = OwedLook.objects.create(
         joint_id=joint_id,
         method=method,
@@ -179,7 +183,7 @@ def owe_look(
         due_total=due_total,
         why=why,
         source=source,
-        owed_since=now.date(),
+        owed_since=people.day_at(site, now),
     )
     mark_joints_stale(joint_ids=[joint_id], why=f"{limit} look owed", now=now)
     return owed
@@ -194,8 +198,7 @@ def fix_day(
     people.require(actor, "programme.change", joint.asset.site_id)
     if not why.strip():
         raise Unprocessable("reason_missing", "Say who fixes this day, and why.", field="why")
-    if method and method not in Method.values:
-        raise Unprocessable("unknown_method", f"Method must be one of {', '.join(Method.values)}.", field="method")
+    _check_owed_there(joint, method)
     owed = owe_look(joint_id=joint_id, limit="fixed", why=why, now=now, method=method, due_on=due_on, source=source)
     append(
         site_id=joint.asset.site_id,
@@ -208,6 +211,19 @@ def fix_day(
         joint_id=joint.pk,
     )
     return owed
+
+
+def _check_owed_there(joint: Joint, method: str) -> None:
+    """A day hangs on a look that is owed; by a method that nobody owes there it would bind nothing, in silence."""
+    if method and method not in Method.values:
+        raise Unprocessable("unknown_method", f"Method must be one of {', '.join(Method.values)}.", field="method")
+    owed = list(Programme.objects.filter(joint=joint, active=True).order_by("method").values_list("method", flat=True))
+    if not owed:
+        message = f"Nothing is owed on {joint.tag}: first say what is to be looked at, and by which method."
+        raise Unprocessable("method_not_owed", message, field="method")
+    if method and method not in owed:
+        message = f"No {method} is owed on {joint.tag}, only {', '.join(owed)}: choose one of these, or owe {method} first."
+        raise Unprocessable("method_not_owed", message, field="method")
 
 
 def note_look(*, inspection: Inspection, now: datetime) -> None:

@@ -19,6 +19,7 @@ from django.db import transaction
 from assets_app.people import queries as people
 from assets_app.people.models import Person
 from assets_app.record import actions as record
+from assets_app.record.queries import came_first
 from assets_app.refusals import Conflict, NotFound, Refused, Unprocessable
 from schedules.duty import events, meter, queries, rules
 from schedules.duty.meter import Bounds, Shown
@@ -191,7 +192,7 @@ def withdraw_reading(*, reading_id: int, reason: str, actor: Person, now: dateti
             raise Unprocessable("reason_missing", "Say why the reading is wrong.", field="reason")
         reading = Reading.objects.filter(pk=reading_id).first()
         if reading is None:
-            raise Conflict("already_withdrawn", "This reading was withdrawn meanwhile.")
+            raise came_first("already_withdrawn", "This reading was withdrawn meanwhile.", Reading, reading_id)
         _, _, after = chain.around(reading.read_at)
         if reading.kind == Reading.Kind.EXCHANGE and after is not None:
             raise _readings_after(after)

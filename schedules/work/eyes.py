@@ -5,6 +5,7 @@ The record says who did what: a step done again by somebody else keeps the name 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from django.db.models import Q, QuerySet
@@ -43,6 +44,16 @@ def worked(orders: QuerySet[WorkOrder], person: Person, *, since: datetime | Non
 def worked_on(order: WorkOrder, person: Person) -> bool:
     """Whether the person did the work of the order, a part of it, or wrote or corrected the look that it gave."""
     return worked(WorkOrder.objects.filter(pk=order.pk), person) or _looked(order.inspection, person)
+
+
+def worked_among(orders: Sequence[WorkOrder], person: Person) -> set[int]:
+    """Which of some orders the person worked on, welded or looked for, and so may not verify: three queries for all."""
+    ids = [order.pk for order in orders]
+    told = RecordEntry.objects.filter(subject_kind="workorder", subject_id__in=ids, deed__in=WORK, actor=person)
+    own = set(told.values_list("subject_id", flat=True))
+    own |= set(Step.objects.filter(order__in=ids, done_by=person).values_list("order_id", flat=True))
+    own |= welding.welded_among(ids, person)
+    return own | {order.pk for order in orders if order.done_by_id == person.pk or _looked(order.inspection, person)}
 
 
 def worked_on_held(hold: Hold, person: Person) -> bool:

@@ -16,6 +16,7 @@ from assets_app.people import rules as rights
 from assets_app.people.models import Person
 from assets_app.record import actions as record
 from assets_app.record.models import RecordEntry
+from assets_app.record.queries import came_first, words
 from assets_app.refusals import Conflict, NotFound
 from schedules.work import rules
 from schedules.work.models import WorkOrder
@@ -59,7 +60,8 @@ def change(
         check_version(order, expected_version)
         state = rules.after(deed, order.state)
         if state is None:
-            raise Conflict("order_state", rules.why_not(deed, order.state), state=order.state)
+            why = rules.why_not(deed, order.state)
+            raise came_first("order_state", why, WorkOrder, order.pk, state=order.state)
         doing = Deed(order, actor, now, entry)
         before, order.state = order.state, state
         yield doing
@@ -116,11 +118,6 @@ def changed_since(order: WorkOrder, version: int) -> list[dict[str, Any]]:
         for row in rows
         if row.facts.get("version", 0) > version
     ]
-
-
-def words(deed: str) -> str:
-    """``order.step_done`` -> ``step done``."""
-    return deed.rpartition(".")[2].replace("_", " ")
 
 
 def write_down(order: WorkOrder, entry: str, *, actor: Person | None, now: datetime, **facts: Any) -> None:

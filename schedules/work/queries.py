@@ -15,11 +15,12 @@ from assets_app.people.models import Person, Role
 from assets_app.people.queries import sites_of
 from assets_app.people.rules import MAY
 from assets_app.record.models import RecordEntry
+from assets_app.record.queries import words
 from assets_app.refusals import NotFound
 from assets_app.register.models import Asset, Site
 from schedules.due import queries as due
 from schedules.due.models import Programme
-from schedules.work import orders, rules
+from schedules.work import eyes, rules
 from schedules.work.models import Hold, Wait, WorkOrder
 
 
@@ -36,6 +37,9 @@ def order_in_sight(person: Person, order_id: int) -> WorkOrder:
     if found is None:
         raise NotFound("not_found", "There is nothing here that you can see.")
     return found
+
+
+TO_VERIFY = 40  # the longest waiting are looked at; a person verifies a few a day
 
 
 @dataclass
@@ -126,7 +130,7 @@ def workers_at(site_id: int) -> list[Person]:
 def history(order: WorkOrder) -> list[dict[str, Any]]:
     """Who did what to the order, newest first, from the record."""
     rows = RecordEntry.objects.filter(subject_kind="workorder", subject_id=order.pk).order_by("-sequence")
-    return [{"at": row.at, "by": row.actor_name, "did": orders.words(row.deed), "facts": row.facts} for row in rows]
+    return [{"at": row.at, "by": row.actor_name, "did": words(row.deed), "facts": row.facts} for row in rows]
 
 
 def open_findings(joint_id: int) -> list[Finding]:
@@ -167,7 +171,9 @@ def _by_place(found: list[WorkOrder]) -> list[Place]:
 def _to_verify(person: Person) -> list[WorkOrder]:
     able = Role.objects.filter(person=person, name__in=MAY["order.verify"]).values("site_id")
     rows = orders_in_sight(person).filter(state=rules.DONE, site_id__in=able).exclude(done_by=person)
-    return list(rows.select_related("done_by").order_by("done_at")[:20])
+    waiting = list(rows.select_related("done_by", "inspection").order_by("done_at")[:TO_VERIFY])
+    own = eyes.worked_among(waiting, person)
+    return [order for order in waiting if order.pk not in own]
 
 
 def _free(person: Person) -> list[WorkOrder]:

@@ -13,6 +13,7 @@ from assets_app.inspections.models import Finding, Method
 from assets_app.people import queries as people
 from assets_app.people.models import Person
 from assets_app.record import actions as record
+from assets_app.record.queries import came_first
 from assets_app.refusals import Conflict, NotFound, Unprocessable
 from assets_app.register.models import Joint, Site
 from schedules.due.finding_rules import finding_day
@@ -52,10 +53,12 @@ def raise_order_for_finding(
     if kind not in (rules.REPAIR, rules.TIGHTEN):
         raise Unprocessable("unknown_kind", "A finding asks for repair or tighten.", field="kind")
     if not finding.is_open:
-        raise Conflict("finding_not_open", f"This finding is {finding.get_state_display()} already.")
+        said = f"This finding is {finding.get_state_display()} already."
+        raise came_first("finding_not_open", said, Finding, finding.pk)
     same = WorkOrder.objects.filter(finding=finding, kind=kind, state__in=rules.LIVE).first()
     if same is not None:
-        raise Conflict("order_open", f"Order {same.number} is open for this finding.", order=same.pk)
+        said = f"Order {same.number} is open for this finding."
+        raise came_first("order_open", said, WorkOrder, same.pk, order=same.pk)
     order = _new(joint, kind, "", "finding", actor, now, cost_estimate=cost_estimate)
     order.finding, order.due_on = finding, finding_due_on(finding)
     found = f"{KINDS[finding.kind].words} found on {finding.found_on:%-d %b %Y}"
@@ -195,7 +198,8 @@ def _raise(order: WorkOrder, actor: Person, now: datetime) -> WorkOrder:
             ).first()
             if same is None:
                 raise
-            raise Conflict("order_open", f"Order {same.number} is open for this look.", order=same.pk) from None
+            said = f"Order {same.number} is open for this look."
+            raise came_first("order_open", said, WorkOrder, same.pk, order=same.pk) from None
         Step.objects.bulk_create(_steps(order))
         facts = {"origin": order.origin, "finding": order.finding_id, "due_on": order.due_on, "why": order.why}
         orders.write_down(order, "order.raised", actor=actor, now=now, **facts)

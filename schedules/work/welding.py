@@ -112,8 +112,13 @@ def weld_of(order_id: int) -> dict[str, Any] | None:
 
 def welded_any(order_ids: Iterable[int], person: Person) -> bool:
     """Whether the person was the welder of one of the orders."""
-    told = (entry.facts.get("weld") or {} for entry in _finished(order_ids))
-    return any(weld.get("welder_id") == person.pk for weld in told)
+    return bool(welded_among(order_ids, person))
+
+
+def welded_among(order_ids: Iterable[int], person: Person) -> set[int]:
+    """Of which of the orders the person was the welder."""
+    told = ((entry.subject_id, entry.facts.get("weld") or {}) for entry in _finished(order_ids))
+    return {order_id for order_id, weld in told if weld.get("welder_id") == person.pk}
 
 
 def _finished(order_ids: Iterable[int]) -> Any:

@@ -12,6 +12,7 @@ from schedules.models import WorkOrder
 from schedules.work import actions, raising
 from schedules.work.finishing import LookInput, finish, verify
 from schedules.work.holds import place_hold, release_hold
+from schedules.work.queries import my_work
 from schedules.work.welding import WeldInput
 
 pytestmark = [pytest.mark.django_db, pytest.mark.hostile]
@@ -45,6 +46,11 @@ def verifying(order, who, now):
     return lambda: verify(order_id=order.pk, expected_version=order.version, actor=who, now=now)
 
 
+def may_not_verify(order, who, now):
+    refused(verifying(order, who, now))
+    assert order not in my_work(who, today=now.date()).to_verify, "it is not held out to them either"
+
+
 def lifting(hold, who, now):
     return lambda: release_hold(hold_id=hold.pk, reason="ground", evidence="report 7", actor=who, now=now)
 
@@ -65,14 +71,14 @@ def test_a_step_done_again_by_another_does_not_free_who_did_it_first(
     step(repair_order, both, now)
     done(all_steps(repair_order, technician), technician, now)
     assert not repair_order.steps.filter(done_by=both).exists(), "the order itself has forgotten"
-    refused(verifying(repair_order, both, now))
+    may_not_verify(repair_order, both, now)
     refused(lifting(hold, both, now))
 
 
 def test_who_left_the_order_part_done_has_worked_on_it(repair_order, all_steps, technician, both, hold, now):
     actions.note_part_done(order_id=repair_order.pk, expected_version=1, note="gouged out", actor=both, now=now)
     done(all_steps(repair_order, technician), technician, now)
-    refused(verifying(repair_order, both, now))
+    may_not_verify(repair_order, both, now)
     refused(lifting(hold, both, now))
 
 
@@ -81,7 +87,7 @@ def test_who_began_a_look_and_left_it_incomplete_does_not_verify_it(look_order, 
     other = person("inspector", site)
     certify(other, kind="ndt", method="MT", level=2)
     done(all_steps(look_order, other), other, now, look=LookInput(result="accepted"))
-    refused(verifying(look_order, both, now))
+    may_not_verify(look_order, both, now)
 
 
 def corrected_by(order, who, now):
@@ -106,7 +112,8 @@ def looked(look_order, all_steps, person, site, now):
 
 def test_who_corrected_the_look_does_not_verify_its_order(looked, both, engineer, now):
     corrected_by(looked, both, now)
-    refused(verifying(looked, both, now))
+    may_not_verify(looked, both, now)
+    assert looked in my_work(engineer, today=now.date()).to_verify
     assert verifying(looked, engineer, now)().verified_by == engineer
 
 
@@ -125,7 +132,7 @@ def test_a_look_recorded_beside_its_order_is_not_verified_by_who_recorded_it(
         )
     look_order.refresh_from_db()
     assert look_order.state == WorkOrder.State.DONE
-    refused(verifying(look_order, both, now))
+    may_not_verify(look_order, both, now)
 
 
 def test_a_hold_placed_because_of_the_last_repair_is_not_lifted_by_who_did_it(
@@ -159,7 +166,7 @@ def test_closing_the_order_lifts_no_hold(repair_order, all_steps, technician, bo
 
 def test_a_welder_named_by_another_is_bound_like_who_did_it(repair_order, all_steps, technician, both, hold, now):
     done(all_steps(repair_order, technician), technician, now, weld=WeldInput(welder_id=both.pk, process="135"))
-    refused(verifying(repair_order, both, now))
+    may_not_verify(repair_order, both, now)
     refused(lifting(hold, both, now))
 
 

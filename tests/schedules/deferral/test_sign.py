@@ -96,6 +96,8 @@ def test_one_deferral_stands_at_a_time(look_order, manager, now):
     with pytest.raises(Conflict) as refused:
         sign(look_order, manager, now, ends_on=date(2026, 8, 1))
     assert refused.value.code == "already_deferred"
+    assert f"signed by {manager.display_name} on 15 Jun 2026 at" in refused.value.message
+    assert refused.value.data["by"] == manager.display_name
 
 
 def test_one_that_lapsed_makes_way_and_stays_on_file(look_order, manager, now):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 from django.db import IntegrityError, transaction
@@ -122,6 +122,31 @@ def test_a_fixed_day_governs_after_commit(programme, weld_joint, person, site, n
         )
     due = DueDate.objects.get(programme=made)
     assert (due.due_on, due.governing) == (date(2026, 7, 15), "fixed")
+
+
+@pytest.mark.parametrize(("method", "named"), [("UT", "only MT"), ("", "first say")])
+def test_a_day_is_not_fixed_where_it_would_bind_nothing(method, named, programme, weld_joint, person, site, now):
+    if method:
+        programme("MT")
+    with pytest.raises(Unprocessable, match=named) as refused:
+        actions.fix_day(
+            joint_id=weld_joint.pk, due_on=date(2026, 7, 15), why="insurer", actor=person("planner", site), now=now,
+            method=method,
+        )  # fmt: skip
+    assert refused.value.code == "method_not_owed"
+    assert not OwedLook.objects.exists()
+
+
+def test_a_look_is_owed_since_the_sites_own_day(programme, weld_joint, site):
+    site.time_zone = "Pacific/Auckland"  # twelve hours ahead: already the 16th
+    site.save()
+    programme("MT")
+    with transaction.atomic():
+        owed = actions.owe_look(
+            joint_id=weld_joint.pk, limit="after work", why="repair", due_on=date(2026, 7, 1),
+            now=datetime(2026, 6, 15, 20, tzinfo=UTC),
+        )  # fmt: skip
+    assert owed.owed_since == date(2026, 6, 16)
 
 
 def own_detection(x0):

@@ -47,3 +47,5 @@ def test_a_closed_order_is_not_verified_again(done_order, engineer, now):
     with pytest.raises(Conflict) as refused:
         verify(order_id=order.pk, expected_version=order.version, actor=engineer, now=now)
     assert refused.value.code == "order_state"
+    assert refused.value.data["by"] == engineer.display_name
+    assert f"verified by {engineer.display_name} on" in refused.value.message
