@@ -222,7 +222,9 @@ def _check_owed_there(joint: Joint, method: str) -> None:
         message = f"Nothing is owed on {joint.tag}: first say what is to be looked at, and by which method."
         raise Unprocessable("method_not_owed", message, field="method")
     if method and method not in owed:
-        message = f"No {method} is owed on {joint.tag}, only {', '.join(owed)}: choose one of these, or owe {method} first."
+        message = (
+            f"No {method} is owed on {joint.tag}, only {', '.join(owed)}: choose one of these, or owe {method} first."
+        )
         raise Unprocessable("method_not_owed", message, field="method")
 
 

@@ -77,7 +77,7 @@ def _joint(part: JointPart) -> list[Flowable]:
         story += _look(look)
     if part.deeds:
         story += [text("What else was done", PART), *_entries(part.deeds)]
-    if part.photos:
+    if part.photos or part.photos_left_out:
         story += [text("Photos", PART), *sheet.photos(part.photos, part.photos_left_out)]
     return story
 
@@ -153,7 +153,7 @@ def _held_for(certificate: Certificate) -> list[Flowable]:
         story.append(text("Looks between the hold and its lifting", SECTION))
         for look in certificate.looks:
             story += _look(look)
-    if certificate.photos:
+    if certificate.photos or certificate.photos_left_out:
         story += [text("Photos", PART), *sheet.photos(certificate.photos, certificate.photos_left_out)]
     return story
 

@@ -24,6 +24,7 @@ from schedules.work.queries import hold_in_sight, holds_in_sight
 MOST_LOOKS = 400
 MOST_DAYS = 3700
 MOST_PHOTOS = 24  # a joint; the others are counted
+MOST_PHOTOS_IN_ALL = 200  # a report: about as many as are drawn in ten seconds, while somebody waits
 WORK = {"order.finished": "Did the work", "order.verified": "Verified the work"}
 # Deeds that are signatures, and what the signature says.
 SIGNED = WORK | {
@@ -170,9 +171,10 @@ def _photos(
             quoting.entry(row)
         known |= set(row.facts.get("photos", ())) | {row.facts.get("sha256", "")}
     found = list(with_marks(photos.order_by("added_at", "pk")))
-    return tuple(_printed(photo, photo.original_sha256 in known) for photo in found[:MOST_PHOTOS]), max(
-        len(found) - MOST_PHOTOS, 0
-    )
+    room = max(min(MOST_PHOTOS, MOST_PHOTOS_IN_ALL - quoting.photos), 0)
+    printed = tuple(_printed(photo, photo.original_sha256 in known) for photo in found[:room])
+    quoting.photos += len(printed)
+    return printed, len(found) - len(printed)
 
 
 def _printed(photo: Evidence, in_record: bool) -> PrintedPhoto:

@@ -34,6 +34,7 @@ class Quoting:
         self.site = site
         self.zone = ZoneInfo(site.time_zone)
         self.newest: RecordEntry | None = None
+        self.photos = 0  # printed so far
         self._numbers: dict[int, int] = {}
 
     def entry(self, row: RecordEntry) -> Entry:

@@ -223,8 +223,6 @@ class _Photo(Flowable):
 
 def photos(printed: Sequence[PrintedPhoto], left_out: int) -> list[Flowable]:
     """Two beside each other; each with its caption and the hash of its original."""
-    if not printed:
-        return []
     each = (TEXT_WIDTH - 6 * mm) / 2
     cells = [
         [
@@ -242,5 +240,5 @@ def photos(printed: Sequence[PrintedPhoto], left_out: int) -> list[Flowable]:
         row.setStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)])
         story.append(KeepTogether([row]))
     if left_out:
-        story.append(text(f"{left_out} more photos are in the register and not printed here."))
+        story.append(text(f"{left_out} {'more ' if printed else ''}photos are in the register and not printed here."))
     return story

@@ -238,6 +238,17 @@ def test_a_photo_whose_file_is_gone_is_said_and_not_left_out(story, media):
     assert "the file of this photo is missing" in drawn(pdf.inspection_report(report_of(story)))
 
 
+def test_photos_beyond_what_a_report_holds_are_counted_and_not_silently_left_out(story, monkeypatch):
+    all_of_them = len(report_of(story).joints[0].photos)
+    assert all_of_them >= 2
+    monkeypatch.setattr(queries, "MOST_PHOTOS_IN_ALL", 0)
+    (part,) = report_of(story).joints
+    assert (part.photos, part.photos_left_out) == ((), all_of_them)
+    assert f"{all_of_them} photos are in the register and not printed here" in drawn(
+        pdf.inspection_report(report_of(story))
+    )
+
+
 # Doors
 
 
