@@ -20,9 +20,9 @@ from rest_framework.routers import DefaultRouter
 
 from assets_app.doors.idempotency import once
 from assets_app.doors.paging import KeyPages
-from assets_app.people.queries import day_at, require_first, sites_of
+from assets_app.people.queries import day_at, require, require_first, sites_of
 from assets_app.refusals import NotFound, Unprocessable
-from assets_app.register.models import Joint
+from assets_app.register.models import Asset, Joint, Site
 from schedules.duty import actions, queries, reading_file, rules, setup
 from schedules.duty import serializers as shapes
 from schedules.duty.models import Counter, Reading, Season, StressSpectrum
@@ -54,6 +54,7 @@ class CounterViews(Listed):
 
     @extend_schema(request=shapes.CounterInput, responses={201: shapes.CounterSerializer})
     def create(self, request: Request) -> Response:
+        require_first(request.user, "counter.change", Asset.objects, request.data, "asset", "site_id")
         given = checked(shapes.CounterInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -65,8 +66,9 @@ class CounterViews(Listed):
 
     @extend_schema(request=shapes.CounterChange, responses=shapes.CounterSerializer)
     def update(self, request: Request, pk: str) -> Response:
-        given = checked(shapes.CounterChange, request.data)
         counter = self.get_object()
+        require(request.user, "counter.change", counter.asset.site_id)
+        given = checked(shapes.CounterChange, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
             changed = setup.change_counter(counter_id=counter.pk, actor=request.user, now=timezone.now(), **given)
@@ -162,6 +164,7 @@ class ReadingViews(Listed):
     @extend_schema(request=shapes.ReadingInput, responses={201: shapes.ReadingSerializer})
     def create(self, request: Request) -> Response:
         """Post what a counter shows. The same figure for the same moment again changes nothing."""
+        require_first(request.user, "reading.post", Counter.objects, request.data, "counter", "asset__site_id")
         given = checked(shapes.ReadingInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -199,6 +202,7 @@ class ReadingViews(Listed):
     @action(detail=False, methods=["post"], pagination_class=None, parser_classes=[MultiPartParser])
     def file(self, request: Request) -> Response:
         """Post the readings of a CSV file, all or none; the heading is row 1."""
+        require_first(request.user, "reading.post", Site.objects, request.data, "site", "pk")
         given = checked(shapes.FileInput, request.data)
         site = sites_of(request.user).filter(pk=given["site"]).first()
         if site is None:
@@ -239,6 +243,8 @@ class SeasonViews(Listed):
 
     @extend_schema(request=shapes.SeasonInput, responses={201: shapes.SeasonSerializer})
     def create(self, request: Request) -> Response:
+        require_first(request.user, "season.change", Site.objects, request.data, "site", "pk")
+        require_first(request.user, "season.change", Asset.objects, request.data, "asset", "site_id")
         given = checked(shapes.SeasonInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -256,8 +262,9 @@ class SeasonViews(Listed):
 
     @extend_schema(request=shapes.SeasonChange, responses=shapes.SeasonSerializer)
     def update(self, request: Request, pk: str) -> Response:
-        given = checked(shapes.SeasonChange, request.data)
         season = self.get_object()
+        require(request.user, "season.change", season.site_id or season.asset.site_id)
+        given = checked(shapes.SeasonChange, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
             changed = setup.change_season(

@@ -15,8 +15,9 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
+from assets_app.doors.context import sites_where
 from assets_app.people import rules as people_rules
-from assets_app.people.queries import day_at, roles_at, sites_of
+from assets_app.people.queries import day_at, require, require_first, roles_at, sites_of
 from assets_app.refusals import NotFound, Refused
 from schedules.duty import actions, drawing, queries, reading_file
 from schedules.duty.forms import ExchangeForm, FileForm, ReadingForm, WithdrawForm
@@ -42,6 +43,7 @@ def counter(request: HttpRequest, pk: int) -> HttpResponse:
     found = queries.counter_in_sight(request.user, pk)
     if request.method == "GET":
         return _counter_page(request, found)
+    require(request.user, "reading.post", found.asset.site_id)
     form = ReadingForm(request.POST, zone=_zone(found))
     if form.is_valid():
         try:
@@ -67,6 +69,7 @@ def counter(request: HttpRequest, pk: int) -> HttpResponse:
 def exchange(request: HttpRequest, pk: int) -> HttpResponse:
     """The meter was exchanged."""
     found = queries.counter_in_sight(request.user, pk)
+    require(request.user, "reading.post", found.asset.site_id)
     form = ExchangeForm(request.POST, zone=_zone(found), prefix="exchange")
     if form.is_valid():
         given = form.cleaned_data
@@ -90,6 +93,7 @@ def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     reading = queries.readings_in_sight(request.user).select_related("counter__asset__site").filter(pk=pk).first()
     if reading is None:
         raise NotFound("not_found", "There is no reading here that you can see.")
+    require(request.user, "counter.change", reading.counter.asset.site_id)
     form = WithdrawForm(request.POST or None)
     status = 200
     if request.method == "POST":
@@ -112,7 +116,9 @@ def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def readings_import(request: HttpRequest) -> HttpResponse:
     """Readings from a CSV file, all or none."""
-    sites = sites_of(request.user)
+    everywhere = sites_of(request.user)
+    require_first(request.user, "reading.post", everywhere, request.POST, "site", "pk")
+    sites = everywhere.filter(pk__in=sites_where(request, "reading.post")) or everywhere
     form = FileForm(request.POST or None, request.FILES or None, sites=sites, initial={"site": sites.first()})
     context: dict[str, Any] = {"form": form, "columns": reading_file.COLUMNS}
     if request.method == "GET":

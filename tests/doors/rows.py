@@ -339,7 +339,7 @@ DUTY_PAGES = {
             "exchange-read_at": "2026-06-15T09:30",
         },
     ),
-    "GET reading-withdraw": Row(READ, pk("reading"), shows=True),
+    "GET reading-withdraw": Row("counter.change", pk("reading"), shows=True),
     "POST reading-withdraw": Row("counter.change", pk("reading"), lambda w: WHY),
     "GET readings-import": LISTED,
     "POST readings-import": Row("reading.post", sent=lambda w: {"site": w.site, "file": readings_file()}, outsider=422),

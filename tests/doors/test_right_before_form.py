@@ -19,6 +19,9 @@ PAGES = {
     "/assets/{w.asset}/recordings/": lambda w: {"column": "x"},
     "/assets/{w.asset}/duty/": lambda w: {"deed": "counter"},
     "/joints/{w.weld}/spectrum/": lambda w: {"bins": "x"},
+    "/counters/{w.counter}/": lambda w: {"value": "x"},
+    "/counters/{w.counter}/exchange/": lambda w: {"at": "x"},
+    "/readings/import/": lambda w: {"site": w.site},
 }
 API = {
     "POST assets/": lambda w: {"site": w.site},
@@ -27,10 +30,14 @@ API = {
     "POST joints/": lambda w: {"asset": w.asset},
     "PATCH joints/{w.weld}/": lambda w: {"kind": "glued"},
     "POST spectra/": lambda w: {"joint": w.weld},
+    "POST counters/": lambda w: {"asset": w.asset},
+    "PUT counters/{w.counter}/": lambda w: {"unit": ""},
+    "POST readings/": lambda w: {"counter": w.counter},
 }
 FORMS = {
     "imports/": lambda w: {"site": w.site},
     "recordings/": lambda w: {"asset": w.asset},
+    "readings/file/": lambda w: {"site": w.site},
 }
 
 
@@ -53,6 +60,14 @@ def test_the_api(door, door_of, role, status):
     method, address = door_of.format(w=door.world).split()
     sent = json.dumps(API[door_of](door.world))
     answer = client_of(door.world, role).generic(method, f"/api/v1/{address}", sent, content_type="application/json")
+    assert answer.status_code == status, answer.content
+
+
+@pytest.mark.parametrize(("role", "status"), [("engineer", 403), ("planner", 422)])
+@pytest.mark.parametrize("named", ["site", "asset"])
+def test_a_season_is_the_planners(door, role, status, named):
+    sent = {named: getattr(door.world, named)}
+    answer = client_of(door.world, role).post("/api/v1/seasons/", sent, content_type="application/json")
     assert answer.status_code == status, answer.content
 
 
