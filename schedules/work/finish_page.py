@@ -20,7 +20,7 @@ from assets_app.inspections.kinds import KINDS
 from assets_app.inspections.look_rules import MOST_FINDINGS
 from assets_app.people import rules as rights
 from assets_app.people.models import Person
-from assets_app.people.queries import day_at, qualified_for
+from assets_app.people.queries import day_at, qualified_for, welders_for
 from assets_app.refusals import NotAllowed, NotFound, Refused
 from schedules.work import actions, forms, queries, rules, welding
 from schedules.work.finishing import LookInput
@@ -129,7 +129,9 @@ def _forms(order: WorkOrder, person: Person, *, data: Any = None, files: Any = N
     if order.kind != rules.INSPECT:
         row = {"order": order, "auto_id": ids, "initial": told}
         if welding.welds(order):
-            return FinishForms(forms.WeldRepairForm(data, files, person=person, **row), open=opened)
+            welders = welders_for(order.site_id, day_at(order.site, timezone.now()))
+            welder = person if person in welders else None
+            return FinishForms(forms.WeldRepairForm(data, files, welder=welder, **row), open=opened)
         return FinishForms(forms.RepairForm(data, files, **row), open=opened)
     found = queries.open_findings(order.joint_id)
     known = [(one.pk, f"{KINDS[one.kind].words} found {one.found_on:%-d %b %Y}, measured again") for one in found]

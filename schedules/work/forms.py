@@ -133,11 +133,13 @@ class WeldRepairForm(RepairForm):
     )
     field_order = ("welder_id", "weld_process", "weld_position")
 
-    def __init__(self, *args: Any, order: WorkOrder, person: Person, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, order: WorkOrder, welder: Person | None, **kwargs: Any) -> None:
+        """``welder``: chosen beforehand; None: who welded is asked."""
         super().__init__(*args, order=order, **kwargs)
         workers: list[Person] = queries.workers_at(order.site_id)
-        self.fields["welder_id"].choices = [(who.pk, who.display_name) for who in workers]
-        self.fields["welder_id"].initial = person.pk
+        ask = [] if welder else [("", "who welded it?")]
+        self.fields["welder_id"].choices = ask + [(who.pk, who.display_name) for who in workers]
+        self.fields["welder_id"].initial = welder.pk if welder else None
         self.fields["weld_process"].initial = welding.process_of(order.joint)
         if not self.fields["weld_process"].initial:
             self.fields["weld_process"].help_text += "; the register does not know it. Left empty it is not checked"

@@ -146,7 +146,10 @@ def test_page_and_api_name_the_welder_and_keep_what_was_typed(ready, technician,
 
     day = timezone.now().date()
     Qualification.objects.update(issued_on=day - timedelta(days=9), expires_on=day + timedelta(days=9))
+    client.force_login(technician)
+    assert "who welded it?" not in client.get(f"/orders/{ready.pk}/").content.decode(), "who may weld is chosen"
     client.force_login(engineer)
+    assert "who welded it?" in client.get(f"/orders/{ready.pk}/").content.decode(), "who may not is asked"
     told = {"version": ready.version, "welder_id": engineer.pk, "weld_process": "135", "done_note": "ground flush"}
     answer = client.post(f"/orders/{ready.pk}/finish/", told)
     assert answer.status_code == 422
