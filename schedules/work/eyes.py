@@ -47,7 +47,10 @@ def worked_on(order: WorkOrder, person: Person) -> bool:
 
 
 def worked_among(orders: Sequence[WorkOrder], person: Person) -> set[int]:
-    """Which of some orders the person worked on, welded or looked for, and so may not verify: three queries for all."""
+    """Which of some orders the person worked on, welded or looked for, and so may not verify.
+
+    Three queries for all, and one for each that has a look.
+    """
     ids = [order.pk for order in orders]
     told = RecordEntry.objects.filter(subject_kind="workorder", subject_id__in=ids, deed__in=WORK, actor=person)
     own = set(told.values_list("subject_id", flat=True))
