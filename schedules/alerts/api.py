@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import django_filters
@@ -91,39 +92,36 @@ class Acknowledge(APIView):
         return once(request, deed)
 
 
-class NotDeliveredEmailOut(serializers.Serializer):
+class _GivenUpOut(serializers.Serializer):
+    """What was given up, gathered by receiver and reason; ``explain`` gives why and what to do."""
+
+    newest = serializers.CharField(source="newest.intent.subject")
+    alerts = serializers.IntegerField()
+    tries = serializers.IntegerField()
+    last_error = serializers.CharField(source="newest.last_error")
+    why = serializers.SerializerMethodField()
+    to_do = serializers.SerializerMethodField()
+
+    explain: Callable[[str], tuple[str, str]]
+
+    def get_why(self, row: queries.GivenUp) -> str:
+        return self.explain(row.newest.last_error)[0]
+
+    def get_to_do(self, row: queries.GivenUp) -> str:
+        return self.explain(row.newest.last_error)[1]
+
+
+class NotDeliveredEmailOut(_GivenUpOut):
     delivery = serializers.IntegerField(source="newest.pk", help_text="name it to try all of them again")
     site = serializers.IntegerField(source="newest.intent.site_id")
     person = serializers.CharField(source="newest.person.display_name")
-    newest = serializers.CharField(source="newest.intent.subject")
-    alerts = serializers.IntegerField()
-    tries = serializers.IntegerField()
-    last_error = serializers.CharField(source="newest.last_error")
-    why = serializers.SerializerMethodField()
-    to_do = serializers.SerializerMethodField()
-
-    def get_why(self, row: queries.GivenUp) -> str:
-        return given_up_rules.email(row.newest.last_error)[0]
-
-    def get_to_do(self, row: queries.GivenUp) -> str:
-        return given_up_rules.email(row.newest.last_error)[1]
+    explain = staticmethod(given_up_rules.email)
 
 
-class NotDeliveredPostOut(serializers.Serializer):
+class NotDeliveredPostOut(_GivenUpOut):
     endpoint = serializers.IntegerField(source="newest.endpoint_id")
     site = serializers.IntegerField(source="newest.endpoint.site_id")
-    newest = serializers.CharField(source="newest.intent.subject")
-    alerts = serializers.IntegerField()
-    tries = serializers.IntegerField()
-    last_error = serializers.CharField(source="newest.last_error")
-    why = serializers.SerializerMethodField()
-    to_do = serializers.SerializerMethodField()
-
-    def get_why(self, row: queries.GivenUp) -> str:
-        return given_up_rules.post(row.newest.last_error)[0]
-
-    def get_to_do(self, row: queries.GivenUp) -> str:
-        return given_up_rules.post(row.newest.last_error)[1]
+    explain = staticmethod(given_up_rules.post)
 
 
 class NotDeliveredOut(serializers.Serializer):
