@@ -4,7 +4,7 @@ Units: stress MPa, length mm, K in N/mm^1.5 (1 MPa√m = 31.6228 N/mm^1.5). A ra
 
 Sources:
     Newman and Raju, *Engineering Fracture Mechanics* 15 (1981) and NASA TM-85793: surface crack in a plate.
-    BS 7910:2013 Annex M, two-dimensional weld-toe magnification (as transcribed in JCSS Probabilistic Model Code,
+    BS 7910:2013 Annex M, two-dimensional weld-toe magnification (as copied in JCSS Probabilistic Model Code,
     part 3, table A.2.1): 45° toe without radius.
     Tada, Paris and Irwin, *The Stress Analysis of Cracks Handbook*: through and edge cracks, tube at R/t = 10.
     Zahoor, *Ductile Fracture Handbook* (1989): circumferential through-wall crack in a tube.

@@ -85,7 +85,7 @@ def _preheat_range(wall: float) -> list[Caution]:
     if low <= wall <= high:
         return []
     text = f"method B reaches from {low:g} to {high:g} mm: no preheat can be computed for {wall:g} mm"
-    return [Caution("preheat_unknown", text, "EN 1011-2:2001 Annex C, range read in public transcriptions", PUBLISHED)]
+    return [Caution("preheat_unknown", text, "EN 1011-2:2001 Annex C, range read in public copies", PUBLISHED)]
 
 
 def _high_strength(steel: Grade, strength: float, wall: float, heat: float, hydrogen: float | None) -> list[Caution]:

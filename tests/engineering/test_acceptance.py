@@ -167,7 +167,7 @@ def test_an_unknown_execution_class_is_refused():
     assert caught.value.code == "unknown_row"
 
 
-def test_the_columns_that_make_a_limit_are_as_transcribed():
+def test_the_columns_that_make_a_limit_are_as_copied():
     rows = tables.load("iso5817").rows.values()
     assert len(rows) == 121
     assert sum(row.get("factor", 0) for row in rows) == pytest.approx(14.10)

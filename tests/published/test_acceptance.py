@@ -1,6 +1,6 @@
 """Limits of weld imperfections against published tables.
 
-Sources, each read in a third party's transcription and never on the standard's own page: ISO 5817:2014 and :2023
+Sources, each read in a third party's copy and never on the standard's own page: ISO 5817:2014 and :2023
 Table 1 (``seen``); rows marked ``memory`` are recalled and say so. AWS D1.1:2020 Table 8.1, metric figures.
 """
 
@@ -80,8 +80,8 @@ ISO_MEMORY = [
 
 
 @pytest.mark.parametrize(("number", "level", "edition", "facts", "limit"), ISO_SEEN)
-def test_iso_5817_table_1_limit_as_transcribed(number, level, edition, facts, limit):
-    """ISO 5817 Table 1, third parties' transcriptions."""
+def test_iso_5817_table_1_limit_as_copied(number, level, edition, facts, limit):
+    """ISO 5817 Table 1, third parties' copies."""
     at = judge(number, level=level, edition=edition, size_mm=limit, **facts)
     beyond = judge(number, level=level, edition=edition, size_mm=limit + 0.1, **facts)
     assert at.accepted is True
@@ -102,7 +102,7 @@ def test_iso_5817_limit_from_memory_says_so(number, level, edition, facts, limit
 @pytest.mark.parametrize("level", ["B", "C", "D"])
 @pytest.mark.parametrize("number", [100, 104, 401, 510])
 def test_iso_5817_never_permits_cracks_lack_of_fusion_or_burn_through(number, level):
-    """ISO 5817:2014 Table 1, transcription: 'no' at all three levels."""
+    """ISO 5817:2014 Table 1, copy: 'no' at all three levels."""
     assert judge(number, level=level, size_mm=0.1, wall_mm=10).accepted is False
 
 
@@ -111,7 +111,7 @@ def test_iso_5817_never_permits_cracks_lack_of_fusion_or_burn_through(number, le
                           (5213, "B"), (601, "B"), (601, "C")]
 )  # fmt: skip
 def test_iso_5817_not_permitted_cells(number, level):
-    """ISO 5817 Table 1, transcriptions."""
+    """ISO 5817 Table 1, copies."""
     assert judge(number, level=level, size_mm=0.1, wall_mm=10, joint="butt").accepted is False
 
 
@@ -121,7 +121,7 @@ def test_iso_5817_not_permitted_cells(number, level):
      ("fillet", "D", 90)],
 )  # fmt: skip
 def test_iso_5817_toe_angle(joint, level, least):
-    """ISO 5817:2014 Table 1, transcription."""
+    """ISO 5817:2014 Table 1, copy."""
     assert judge(505, level=level, angle_deg=least, wall_mm=10, joint=joint).accepted is True
     assert judge(505, level=level, angle_deg=least - 1, wall_mm=10, joint=joint).accepted is False
 
@@ -137,14 +137,14 @@ def test_iso_5817_toe_angle(joint, level, least):
     ],
 )
 def test_aws_undercut(code, facts, largest):
-    """AWS D1.1:2020 Table 8.1 (7), transcription."""
+    """AWS D1.1:2020 Table 8.1 (7), copy."""
     assert judge(5011, code=code, size_mm=largest, **facts).accepted is True
     assert judge(5011, code=code, size_mm=largest + 0.05, **facts).accepted is False
 
 
 @pytest.mark.parametrize(("leg", "short_of_leg"), [(5, 2.0), (6, 2.5), (8, 3.0), (12, 3.0)])
 def test_aws_undersize_fillet(leg, short_of_leg):
-    """AWS D1.1:2020 Table 8.1 (6), transcription: over at most 10 % of the length."""
+    """AWS D1.1:2020 Table 8.1 (6), copy: over at most 10 % of the length."""
     shortfall = short_of_leg / 2**0.5 - 1e-6
     facts = {"leg_mm": leg, "weld_length_mm": 300}
     assert judge(5213, code="AWS static", size_mm=shortfall, length_mm=30, **facts).accepted is True
@@ -153,7 +153,7 @@ def test_aws_undersize_fillet(leg, short_of_leg):
 
 
 def test_aws_porosity_static_sums():
-    """AWS D1.1:2020 Table 8.1 (8), transcription: 10 mm in 25 mm and 20 mm in 300 mm."""
+    """AWS D1.1:2020 Table 8.1 (8), copy: 10 mm in 25 mm and 20 mm in 300 mm."""
     facts = {"joint": "fillet", "size_mm": 2}
     assert judge(2017, code="AWS static", pore_sum_25_mm=10, pore_sum_300_mm=20, **facts).accepted is True
     assert judge(2017, code="AWS static", pore_sum_25_mm=11, pore_sum_300_mm=20, **facts).accepted is False
@@ -162,7 +162,7 @@ def test_aws_porosity_static_sums():
 
 
 def test_aws_porosity_cyclic_one_in_100_mm():
-    """AWS D1.1:2020 Table 8.1 (8), transcription: one pore of at most 2.5 mm in 100 mm."""
+    """AWS D1.1:2020 Table 8.1 (8), copy: one pore of at most 2.5 mm in 100 mm."""
     facts = {"code": "AWS cyclic", "joint": "fillet"}
     assert judge(2017, size_mm=2.5, pores_per_100_mm=1, **facts).accepted is True
     assert judge(2017, size_mm=2.6, pores_per_100_mm=1, **facts).accepted is False
@@ -175,5 +175,5 @@ def test_aws_porosity_cyclic_one_in_100_mm():
      ("EXC3", 506, "B"), ("EXC4", 5011, "B")],
 )  # fmt: skip
 def test_level_by_execution_class(execution, number, level):
-    """EN 1090-2:2018 7.6.1, transcription."""
+    """EN 1090-2:2018 7.6.1, copy."""
     assert level_for(execution, number) == level

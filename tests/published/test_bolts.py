@@ -8,7 +8,7 @@ from engineering import bolts
 
 pytestmark = pytest.mark.published
 
-# EN ISO 898-1, table of minimum ultimate tensile loads, as transcribed by a fastener supplier:
+# EN ISO 898-1, table of minimum ultimate tensile loads, as copied by a fastener supplier:
 # size, load in N for classes 4.6, 5.6 and 6.8 (where the minimum strength is the nominal one), 10.9 has 1040 MPa.
 ULTIMATE_LOADS = [
     ("M5", 5680, 7100, 8520),
@@ -37,7 +37,7 @@ def test_the_smallest_iso_898_1_loads_are_held_to_two_per_mille():
 
 @pytest.mark.parametrize(("name", "load_46", "load_56", "load_68"), ULTIMATE_LOADS)
 def test_area_times_strength_gives_the_iso_898_1_ultimate_loads(name, load_46, load_56, load_68):
-    """EN ISO 898-1, ultimate tensile loads, coarse thread (supplier's transcription; 3 figures)."""
+    """EN ISO 898-1, ultimate tensile loads, coarse thread (supplier's copy; 3 figures)."""
     area = bolts.size(name).stress_area_mm2
     for grade, load in (("4.6", load_46), ("5.6", load_56), ("6.8", load_68)):
         assert area * bolts.property_class(grade).fub_mpa == pytest.approx(load, rel=0.005)
@@ -62,7 +62,7 @@ def test_nominal_area_equals_the_thread_formula_to_three_figures(name):
     ],
 )
 def test_inch_areas_are_those_of_public_thread_tables(name, d_in, threads, area_in2):
-    """Unified coarse thread tables (two public transcriptions), and pi/4 (d - 0.9743/n)^2."""
+    """Unified coarse thread tables (two public copies), and pi/4 (d - 0.9743/n)^2."""
     assert bolts.size(name).stress_area_mm2 / 645.16 == pytest.approx(area_in2, rel=0.001)
     assert math.pi / 4 * (d_in - 0.9743 / threads) ** 2 == pytest.approx(area_in2, rel=0.003)
 
@@ -83,7 +83,7 @@ def test_inch_areas_are_those_of_public_thread_tables(name, d_in, threads, area_
     ],
 )
 def test_preload_is_that_of_en_1090_2_table_18(name, kn_88, kn_109):
-    """EN 1090-2:2018 Table 18 (third-party transcription), whole kN; M14 there from 115.4 mm², not 115."""
+    """EN 1090-2:2018 Table 18 (third-party copy), whole kN; M14 there from 115.4 mm², not 115."""
     assert bolts.preload_kn(name, "8.8") == pytest.approx(kn_88, abs=0.601)
     assert bolts.preload_kn(name, "10.9") == pytest.approx(kn_109, abs=0.501)
 
@@ -104,7 +104,7 @@ def test_preload_is_that_of_en_1090_2_table_18(name, kn_88, kn_109):
     ],
 )
 def test_first_step_torque_is_that_of_en_1090_2_table_20(name, nm_88, nm_109):
-    """EN 1090-2:2018 Table 20, 0.75 Mr,1 = 0.094 d Fp,C (third-party transcription), whole N·m."""
+    """EN 1090-2:2018 Table 20, 0.75 Mr,1 = 0.094 d Fp,C (third-party copy), whole N·m."""
     d = bolts.size(name).d_mm
     for grade, torque in (("8.8", nm_88), ("10.9", nm_109)):
         assert bolts.torque_nm(bolts.preload_kn(name, grade), 0.094, d) == pytest.approx(torque, abs=1.0)
@@ -176,7 +176,7 @@ def test_short_torque_form_is_the_worked_value(kn, k, d, nm):
 
 @pytest.mark.parametrize(("name", "factor"), [("M20", 1.0), ("M30", 1.0), ("M36", 0.9554)])
 def test_a_bolt_in_tension_lives_two_million_cycles_at_category_50(name, factor):
-    """EN 1993-1-9 Table 8.1 detail 14: 50 MPa on the stress area, times (30/d)^0.25: M36 0.9554 (transcription)."""
+    """EN 1993-1-9 Table 8.1 detail 14: 50 MPa on the stress area, times (30/d)^0.25: M36 0.9554 (copy)."""
     range_n = 50 * factor * bolts.size(name).stress_area_mm2
     assert bolts.tension_cycles_to_failure(range_n, name) == pytest.approx(2e6, rel=2e-4)
 

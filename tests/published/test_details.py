@@ -1,4 +1,4 @@
-"""Detail categories against the tables of EN 1993-1-9:2005 as read in public transcriptions, and against AS 4100."""
+"""Detail categories against the tables of EN 1993-1-9:2005 as read in public copies, and against AS 4100."""
 
 import pytest
 
@@ -18,7 +18,7 @@ pytestmark = pytest.mark.published
         ("fillet-shear-flow", 80), ("tube-socket-butt", 71), ("tube-socket-fillet", 40), ("tube-attached", 71),
     ],
 )  # fmt: skip
-def test_category_of_en_1993_1_9_tables_8_1_to_8_6_in_a_public_transcription(detail_id, printed):
+def test_category_of_en_1993_1_9_tables_8_1_to_8_6_in_a_public_copy(detail_id, printed):
     assert details.detail(detail_id)["category"] == printed
 
 

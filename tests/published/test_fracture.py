@@ -21,7 +21,7 @@ S355_490, S355_510, S275_410 = (355, 490), (355, 510), (275, 410)
     ],
 )  # fmt: skip
 def test_option_1_curve_without_a_yield_plateau(steel, lr, expected):
-    """BS 7910:2013 7.3.3, formula from a public transcription, values computed apart."""
+    """BS 7910:2013 7.3.3, formula from a public copy, values computed apart."""
     found = fracture.assessment_curve(lr, yield_mpa=steel[0], ultimate_mpa=steel[1], yielding="continuous")
     assert float(found) == pytest.approx(expected, abs=6e-5 if expected in (0.9901, 0.9606, 0.9030) else 6e-6)
 

@@ -1,4 +1,4 @@
-"""Section values against the tables of EN 10210-2 and EN 10219-2 (public transcriptions) at their precision."""
+"""Section values against the tables of EN 10210-2 and EN 10219-2 (public copies) at their precision."""
 
 import pytest
 
@@ -29,7 +29,7 @@ def printed_as(value: float, text: str) -> bool:
 
 @pytest.mark.parametrize(("name", "area", "second", "elastic", "plastic"), PRINTED)
 def test_section_values_as_printed(name, area, second, elastic, plastic):
-    """EN 10210-2 / EN 10219-2 tables, public transcriptions; rows marked above are from memory."""
+    """EN 10210-2 / EN 10219-2 tables, public copies; rows marked above are from memory."""
     section = parse(name)
     assert printed_as(section.area_mm2 / 1e2, area)
     assert printed_as(section.second_moment_mm4 / 1e4, second)
@@ -41,12 +41,12 @@ def test_section_values_as_printed(name, area, second, elastic, plastic):
     ("outer", "wall", "mass"), [(168.3, 6.3, "25.2"), (219.1, 10, "51.6")]
 )  # fmt: skip
 def test_mass_of_tubes_as_printed(outer, wall, mass):
-    """EN 10210-2, public transcription."""
+    """EN 10210-2, public copy."""
     assert printed_as(tube(outer, wall).mass_kg_per_m, mass)
 
 
 def test_torsion_constants_as_printed():
-    """EN 10210-2: It 7197 cm⁴ for 219.1x10 (public transcription), 439 cm⁴ for 100x100x5 (from memory)."""
+    """EN 10210-2: It 7197 cm⁴ for 219.1x10 (public copy), 439 cm⁴ for 100x100x5 (from memory)."""
     assert printed_as(tube(219.1, 10).torsion_constant_mm4 / 1e4, "7197")
     assert printed_as(parse("SHS 100x5 hot").torsion_constant_mm4 / 1e4, "439")
 

@@ -10,7 +10,7 @@ from engineering.tables import load
 
 pytestmark = pytest.mark.published
 
-# DNVGL-RP-C203, April 2016, Table 2-1 "S-N curves in air", as transcribed in public examples of the library fatpack:
+# DNVGL-RP-C203, April 2016, Table 2-1 "S-N curves in air", as copied in public examples of the library fatpack:
 # (curve, class, log a1 with m = 3, log a2 with m = 5, fatigue limit at 1e7 cycles in MPa). An independent document with
 # the same lines as the IIW classes.
 RP_C203_AIR = [
@@ -116,11 +116,11 @@ def test_partial_factor_of_en_1993_1_9_table_3_1(concept, consequence, printed):
 
 
 @pytest.mark.parametrize(("size", "kind", "printed"), [(40, "transverse_butt", 0.9103), (36, "bolt_tension", 0.9554)])
-def test_size_factor_of_en_1993_1_9_in_a_public_transcription(size, kind, printed):
+def test_size_factor_of_en_1993_1_9_in_a_public_copy(size, kind, printed):
     assert float(sn_curves.size_factor(size, kind)) == pytest.approx(printed, abs=5e-5)
 
 
-# ANSI/AISC 360 Appendix 3 Table A-3.1 prints each threshold in ksi and MPa (the latter read in a public transcription).
+# ANSI/AISC 360 Appendix 3 Table A-3.1 prints each threshold in ksi and MPa (the latter read in a public copy).
 @pytest.mark.parametrize(
     ("category", "printed_mpa"),
     [("A", 165), ("B", 110), ("B'", 83), ("C", 69), ("D", 48), ("E", 31), ("E'", 18), ("F", 55)],
@@ -165,7 +165,7 @@ def test_life_of_category_b_in_a_published_crane_girder_design_to_aisc_360_22():
 
 @pytest.mark.parametrize(("category", "constant"), [("B", 120e8), ("C", 44e8), ("E", 11e8)])
 def test_older_metric_form_329_cf_over_n_agrees_to_one_percent(category, constant):
-    """(329 Cf/N)^0.333 MPa is the older printed metric form (public transcription); its exponent is rounded."""
+    """(329 Cf/N)^0.333 MPa is the older printed metric form (public copy); its exponent is rounded."""
     older = (329 * constant / 100_000) ** 0.333
     assert float(sn_curves.us_allowable_range_mpa(100_000, category, edition="360-10")) == pytest.approx(
         older, rel=0.01

@@ -1,4 +1,4 @@
-"""Strength of steels against EN 1993-1-1:2005 Table 3.1 (public transcription) and product standards (from memory)."""
+"""Strength of steels against EN 1993-1-1:2005 Table 3.1 (public copy) and product standards (from memory)."""
 
 import pytest
 
@@ -24,7 +24,7 @@ TABLE_3_1 = [  # grade, standard, fy and fu up to 40 mm, fy and fu up to 80 mm
 
 @pytest.mark.parametrize(("name", "standard", "fy", "fu", "fy_thick", "fu_thick"), TABLE_3_1)
 def test_nominal_strength_by_thickness(name, standard, fy, fu, fy_thick, fu_thick):
-    """EN 1993-1-1:2005 Table 3.1, public transcription."""
+    """EN 1993-1-1:2005 Table 3.1, public copy."""
     steel = grade(name, standard=standard)
     assert (steel.yield_mpa(40), steel.ultimate_mpa(40)) == (fy, fu)
     assert (steel.yield_mpa(40.1), steel.ultimate_mpa(80)) == (fy_thick, fu_thick)
@@ -43,5 +43,5 @@ def test_s355_by_its_product_standard(thickness, fy):
 @pytest.mark.parametrize(("name", "factor"), [("S235", 0.80), ("S275", 0.85), ("S355", 0.90), ("S420N", 1.0),
                                               ("S460M", 1.0)])  # fmt: skip
 def test_fillet_factor(name, factor):
-    """EN 1993-1-8:2005 Table 4.1, public transcription."""
+    """EN 1993-1-8:2005 Table 4.1, public copy."""
     assert grade(name).fillet_factor == factor

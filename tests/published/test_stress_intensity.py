@@ -38,7 +38,7 @@ def test_shape_factor_is_the_square_of_the_elliptic_integral(aspect):
     ("half_width", "angle", "expected"), [(np.inf, 90, 7.2896), (np.inf, 0, 5.7422), (50, 90, 7.2954), (50, 0, 5.7467)]
 )
 def test_worked_example_of_the_nasa_tm_85793_equations(half_width, angle, expected):
-    """a = 2, c = 4, t = 10 mm, 100 MPa: K in MPa√m, public transcription of NASA TM-85793 with these results."""
+    """a = 2, c = 4, t = 10 mm, 100 MPa: K in MPa√m, public copy of NASA TM-85793 with these results."""
     k = si.surface_crack_k(
         membrane_mpa=100, depth_mm=2, wall_mm=10, aspect=0.5, angle_deg=angle, half_width_mm=half_width
     )

@@ -1,6 +1,6 @@
 """Carbon equivalents, preheat, heat input and cooling time against published figures.
 
-EN 1011-1, EN 1011-2 (Annexes C and D) and EN 1090-2 read in public transcriptions and worked examples; values marked
+EN 1011-1, EN 1011-2 (Annexes C and D) and EN 1090-2 read in public copies and worked examples; values marked
 *computed* come from the published formula by another hand, so they check the working, not the formula.
 """
 
@@ -71,7 +71,7 @@ def test_preheat_computed(value, d, hydrogen, heat, printed):
 
 
 def test_the_weld_metal_governs_where_the_parent_is_less_than_003_above_it():
-    """EN 1011-2:2001 C.3, public transcription."""
+    """EN 1011-2:2001 C.3, public copy."""
     assert float(governing_cet(0.32, 0.30)) == pytest.approx(0.33)
     assert float(governing_cet(0.36, 0.30)) == pytest.approx(0.36)
 
@@ -84,7 +84,7 @@ def test_the_weld_metal_governs_where_the_parent_is_less_than_003_above_it():
     ],
 )  # fmt: skip
 def test_heat_input_by_process(process, volt, ampere, speed, printed):
-    """EN 1011-1 efficiencies (public transcription); values computed."""
+    """EN 1011-1 efficiencies (public copy); values computed."""
     found = heat_input_kj_mm(voltage_v=volt, current_a=ampere, speed_mm_s=speed, process=process)
     assert float(found) == pytest.approx(printed, abs=5e-5)
 
@@ -92,7 +92,7 @@ def test_heat_input_by_process(process, volt, ampere, speed, printed):
 @pytest.mark.parametrize(
     ("start", "heat", "thickness", "seconds", "transition", "flat"),
     [
-        (20, 1.0, 40, 5.288, 14.659, False),  # 5.29 s also in a public transcription
+        (20, 1.0, 40, 5.288, 14.659, False),  # 5.29 s also in a public copy
         (20, 1.0, 10, 11.364, 14.659, True),
         (100, 1.5, 15, 16.290, 19.179, True),
         (100, 1.5, 12, 25.45, 19.18, True),
@@ -102,7 +102,7 @@ def test_heat_input_by_process(process, volt, ampere, speed, printed):
     ],
 )
 def test_cooling_time_and_transition_thickness(start, heat, thickness, seconds, transition, flat):
-    """EN 1011-2:2001 Annex D; the first value transcribed, the others computed."""
+    """EN 1011-2:2001 Annex D; the first value copied, the others computed."""
     found = cooling_time(heat_input_kj_mm=heat, preheat_c=start, thickness_mm=thickness)
     assert float(found.seconds) == pytest.approx(seconds, abs=0.006)
     assert float(found.transition_mm) == pytest.approx(transition, abs=0.006)
@@ -110,7 +110,7 @@ def test_cooling_time_and_transition_thickness(start, heat, thickness, seconds, 
 
 
 def test_shape_factors():
-    """EN 1011-2:2001 Annex D, from memory; 0.45 to 0.67 of the fillet in a public transcription."""
+    """EN 1011-2:2001 Annex D, from memory; 0.45 to 0.67 of the fillet in a public copy."""
     tee = shape_factors("fillet at a tee")
     assert (tee["f2_low"], tee["f2_high"], tee["f3_low"]) == (0.45, 0.67, 0.67)
     assert shape_factors("between runs in a butt")["f2_low"] == 0.9
@@ -121,5 +121,5 @@ def test_shape_factors():
     [(355, 6, 1, 0), (355, 8, 3, 8), (355, 8, 3.5, 16), (460, 12.1, 3, 16), (460, 20, 3.5, 24), (690, 10, 1, 48)],
 )
 def test_hold_time_before_the_last_look(strength, size, heat, hours):
-    """EN 1090-2:2018 Table 23 (public transcription); the last row AWS D1.1:2020 Table 8.1 (5) for A514 steel."""
+    """EN 1090-2:2018 Table 23 (public copy); the last row AWS D1.1:2020 Table 8.1 (5) for A514 steel."""
     assert hold_before_inspection_h(yield_mpa=strength, size_mm=size, heat_input_kj_mm=heat) == hours
