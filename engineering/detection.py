@@ -183,14 +183,14 @@ def looks_needed(
         curve: chance at one look.
         wanted: chance wanted, between 0 and 1.
         never_found: as ``chance_of_finding``.
-        most: largest number of looks tried.
+        most: largest number of looks tried, 1 or more.
 
     With n looks the spacing is window/n, so that n looks fall into the window whenever it opens. Counted is the worst
     timing, the first look just as the window opens: sizes at 0, 1, … n − 1 spacings.
     ``InputError`` where ``most`` looks do not reach the chance: no spacing of this method does the job.
     """
     length, goal = one(positive, "window", window), float(_chance("wanted", wanted))
-    for number in range(1, most + 1):
+    for number in range(1, int(one(within, "most", most, 1.0, 10_000.0)) + 1):
         spacing = length / number
         sizes = size_at(spacing * np.arange(number, dtype=np.float64))
         chance = float(chance_of_finding(sizes, curve, never_found=never_found))
