@@ -13,6 +13,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, QueryDict, StreamingHttpResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import redirect, render
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import format_html
@@ -20,6 +21,7 @@ from django.utils.safestring import SafeString
 from django.views.decorators.http import require_POST, require_safe
 
 from assets_app.doors.context import sites_of, sites_where
+from assets_app.doors.kept import Kept
 from assets_app.inspections.models import Method
 from assets_app.refusals import Unprocessable
 from assets_app.register.models import Site
@@ -44,6 +46,8 @@ WEEKS = [
     ("0", "any day"),
 ]
 SOON_WEEKS = 8
+
+_filters: Kept[SafeString] = Kept(128)  # the row of filters, about 6 KB each
 
 
 class FilterForm(forms.Form):
@@ -142,7 +146,7 @@ def due(request: HttpRequest) -> HttpResponse:
     _remember(request)
     kept = _kept(request)
     context = {
-        "form": form,
+        "filters": _filters_of(form, kept, sites),
         "rows": _written(request, page.rows, standings, sites, days),
         "counts": counts,
         "soon_weeks": SOON_WEEKS,
@@ -157,6 +161,13 @@ def due(request: HttpRequest) -> HttpResponse:
         "sites": sites,
     }
     return render(request, "due/due.html", context)
+
+
+def _filters_of(form: FilterForm, kept: str, sites: list[Site]) -> SafeString:
+    """The row of filters, which costs as much as the rows below it; made from what was asked and the sites alone."""
+    told = {"form": form, "filtered": bool(kept), "sites": sites}
+    key = (kept, tuple((site.pk, site.name) for site in sites))
+    return _filters.of(key, lambda: render_to_string("due/filters.html", told))
 
 
 def _remember(request: HttpRequest) -> None:
