@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from django.db.models import QuerySet
+from django.db.models import Manager, QuerySet
+from django.utils.datastructures import MultiValueDict
 
 from assets_app.people import qualification_rules, rules, who_may
 from assets_app.people.models import Person, Role
 from assets_app.refusals import NotAllowed, NotFound, Unprocessable
-from assets_app.register.models import Site
+from assets_app.register.models import Asset, Joint, Site
 
 LONGEST_KEY = 19  # digits; a longer one is no key of the database
+MOST_KEYS = 1000  # as many as a list that is sent may have
 
 
 def roles_at(person: Person, site_id: int) -> frozenset[str]:
@@ -56,18 +58,49 @@ def require(person: Person, deed: str, site_id: int) -> frozenset[str]:
     return roles
 
 
-def require_first(person: Person, deed: str, rows: QuerySet[Any], sent: object, key: str, site: str) -> None:
-    """``require`` before a form is looked at, where ``sent[key]`` names one of ``rows`` at a site of the person's.
+class Named(NamedTuple):
+    """A field of what is sent that names a thing, and so the site; ``site`` is the column of ``rows`` that holds it."""
 
-    ``site`` is the column of ``rows`` that holds the site. What is out of sight is left to the form and the deed, which
-    answer as if it were not there.
+    key: str
+    rows: Manager[Any] | QuerySet[Any]
+    site: str
+
+
+BY_SITE = Named("site", Site.objects, "pk")
+BY_ASSET = Named("asset", Asset.objects, "site_id")
+BY_JOINT = Named("joint", Joint.objects, "asset__site_id")
+
+
+def require_first(person: Person, deed: str, sent: object, *named: Named) -> None:
+    """``require`` before what was sent is looked at, at each site of the things that it names.
+
+    What is out of sight is answered as if it were not there (``not_found``). Where nothing is named, whoever may do
+    the deed nowhere is refused, and the form tells the others what is missing.
     """
-    named = str(sent.get(key, "")) if isinstance(sent, Mapping) else ""
-    if not (named.isascii() and named.isdigit() and len(named) < LONGEST_KEY):
-        return
-    site_id = rows.filter(pk=int(named)).values_list(site, flat=True).first()
-    if site_id is not None and roles_at(person, site_id):
-        require(person, deed, site_id)
+    told = [(each, keys) for each in named if (keys := _keys(sent, each.key))]
+    if not told:
+        _require_somewhere(person, deed)
+    for each, keys in told:
+        site_ids = set(each.rows.filter(pk__in=keys).values_list(each.site, flat=True)) - {None}
+        if not site_ids:
+            raise NotFound("not_found", "There is nothing here that you can see.")
+        for site_id in sorted(site_ids):
+            require(person, deed, site_id)
+
+
+def _keys(sent: object, key: str) -> set[int]:
+    """The keys of the database that stand in one field, alone or in a list."""
+    if not isinstance(sent, Mapping):
+        return set()
+    value = sent.getlist(key) if isinstance(sent, MultiValueDict) else sent.get(key)
+    words = [str(each) for each in (value if isinstance(value, list) else [value])[:MOST_KEYS]]
+    return {int(word) for word in words if word.isascii() and word.isdigit() and len(word) < LONGEST_KEY}
+
+
+def _require_somewhere(person: Person, deed: str) -> None:
+    rows = Role.objects.filter(person_id=person.pk).order_by("site_id").values_list("site_id", "name")
+    if not rules.may(deed, [name for _, name in rows]):
+        require(person, deed, next((site_id for site_id, _ in rows), 0))
 
 
 def is_release_authority(person: Person, site_id: int) -> bool:

@@ -19,7 +19,7 @@ from rest_framework.routers import DefaultRouter
 
 from assets_app.doors.idempotency import once
 from assets_app.people.models import Person
-from assets_app.people.queries import require, require_first
+from assets_app.people.queries import BY_ASSET, BY_SITE, require, require_first
 from assets_app.refusals import Unprocessable
 from assets_app.register import actions, importer, queries
 from assets_app.register import serializers as shapes
@@ -59,7 +59,7 @@ class AssetViews(_Listed):
 
     @extend_schema(request=shapes.AssetInput, responses={201: shapes.AssetSerializer})
     def create(self, request: Request) -> Response:
-        require_first(request.user, CHANGE, Site.objects, request.data, "site", "pk")
+        require_first(request.user, CHANGE, request.data, BY_SITE)
         given = checked(shapes.AssetInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -93,7 +93,7 @@ class MemberViews(_Listed):
 
     @extend_schema(request=shapes.MemberInput, responses={201: shapes.MemberSerializer})
     def create(self, request: Request) -> Response:
-        require_first(request.user, CHANGE, Asset.objects, request.data, "asset", "site_id")
+        require_first(request.user, CHANGE, request.data, BY_ASSET)
         given = checked(shapes.MemberInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -140,7 +140,7 @@ class JointViews(_Listed):
 
     @extend_schema(request=shapes.JointInput, responses={201: shapes.JointSerializer})
     def create(self, request: Request) -> Response:
-        require_first(request.user, CHANGE, Asset.objects, request.data, "asset", "site_id")
+        require_first(request.user, CHANGE, request.data, BY_ASSET)
         given = checked(shapes.JointInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -184,7 +184,7 @@ class ImportViews(_Listed):
     @extend_schema(request={"multipart/form-data": shapes.ImportInput}, responses={202: shapes.ImportListed})
     def create(self, request: Request) -> Response:
         """Send a file. Ask for the import again to see how far it is and what it found."""
-        require_first(request.user, "register.import", Site.objects, request.data, "site", "pk")
+        require_first(request.user, "register.import", request.data, BY_SITE)
         given = checked(shapes.ImportInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from assets_app.people import rules as people_rules
 from assets_app.people.models import Role
-from assets_app.people.queries import require_first, roles_at
+from assets_app.people.queries import BY_SITE, require_first, roles_at
 from assets_app.refusals import Refused
 from assets_app.register import importer, queries
 from assets_app.register.api import mapping_text
@@ -40,7 +40,7 @@ def imports(request: HttpRequest) -> HttpResponse:
     form = ImportForm(request.POST or None, request.FILES or None, sites=sites)
     status = 200
     if request.method == "POST":
-        require_first(request.user, "register.import", Site.objects, request.POST, "site", "pk")
+        require_first(request.user, "register.import", request.POST, BY_SITE)
         status = 422
         if form.is_valid():
             given = form.cleaned_data

@@ -17,11 +17,11 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from assets_app.people import rules as people_rules
 from assets_app.people.models import Role
-from assets_app.people.queries import require, require_first, roles_at
+from assets_app.people.queries import BY_SITE, require, require_first, roles_at
 from assets_app.refusals import Refused
 from assets_app.register import actions, import_pages, queries
 from assets_app.register.forms import AssetForm, JointForm
-from assets_app.register.models import Asset, Joint, Site
+from assets_app.register.models import Asset, Joint
 
 SHOWN = 100
 ABLE = people_rules.MAY["register.change"]
@@ -103,7 +103,7 @@ def asset_new(request: HttpRequest) -> HttpResponse:
     form = AssetForm(request.POST or None, sites=list(able))
     status = 200
     if request.method == "POST":
-        require_first(request.user, "register.change", Site.objects, request.POST, "site", "pk")
+        require_first(request.user, "register.change", request.POST, BY_SITE)
         status = 422
         if form.is_valid():
             given = dict(form.cleaned_data)

@@ -14,8 +14,12 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from assets_app.doors.idempotency import once
+from assets_app.people.queries import Named, require, require_first
 from schedules.deferral import actions, queries
 from schedules.deferral.models import Deferral
+from schedules.work.models import WorkOrder
+
+BY_ORDER = Named("order", WorkOrder.objects, "site_id")
 
 
 class DeferralOut(serializers.ModelSerializer):
@@ -59,6 +63,7 @@ class Deferrals(generics.ListAPIView):
     @extend_schema(request=DeferralIn, responses={201: DeferralOut})
     def post(self, request: Request) -> Response:
         """Put an order off until a day."""
+        require_first(request.user, "deferral.sign", request.data, BY_ORDER)
         given = DeferralIn(data=request.data)
         given.is_valid(raise_exception=True)
         data = dict(given.validated_data)
@@ -80,6 +85,7 @@ class Withdraw(APIView):
     @extend_schema(request=WithdrawIn, responses=DeferralOut)
     def post(self, request: Request, deferral: int) -> Response:
         """Take a deferral back."""
+        require(request.user, "deferral.sign", queries.deferral_in_sight(request.user, deferral).site_id)
         given = WithdrawIn(data=request.data)
         given.is_valid(raise_exception=True)
 

@@ -20,9 +20,8 @@ from rest_framework.routers import DefaultRouter
 
 from assets_app.doors.idempotency import once
 from assets_app.doors.paging import KeyPages
-from assets_app.people.queries import day_at, require, require_first, sites_of
+from assets_app.people.queries import BY_ASSET, BY_JOINT, BY_SITE, Named, day_at, require, require_first, sites_of
 from assets_app.refusals import NotFound, Unprocessable
-from assets_app.register.models import Asset, Joint, Site
 from schedules.duty import actions, queries, reading_file, rules, setup
 from schedules.duty import serializers as shapes
 from schedules.duty.models import Counter, Reading, Season, StressSpectrum
@@ -31,6 +30,7 @@ from schedules.duty.serializers import checked
 
 FORECAST_DAYS, MOST_FORECAST_DAYS = 365, 15_000
 FORECAST_POINTS = 60
+BY_COUNTER = Named("counter", Counter.objects, "asset__site_id")
 
 
 class Listed(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
@@ -54,7 +54,7 @@ class CounterViews(Listed):
 
     @extend_schema(request=shapes.CounterInput, responses={201: shapes.CounterSerializer})
     def create(self, request: Request) -> Response:
-        require_first(request.user, "counter.change", Asset.objects, request.data, "asset", "site_id")
+        require_first(request.user, "counter.change", request.data, BY_ASSET)
         given = checked(shapes.CounterInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -80,8 +80,9 @@ class CounterViews(Listed):
     @action(detail=True, methods=["post"])
     def exchange(self, request: Request, pk: str) -> Response:
         """Say that the meter was exchanged; the total runs on."""
-        given = checked(shapes.ExchangeInput, request.data)
         counter = self.get_object()
+        require(request.user, "reading.post", counter.asset.site_id)
+        given = checked(shapes.ExchangeInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
             reading = actions.exchange_meter(
@@ -139,6 +140,12 @@ def _forecast(counter: Counter, days: int, today: date) -> dict[str, Any]:
     return dict(shapes.ForecastSerializer(body).data)
 
 
+def _counters_of(sent: object) -> list[Any]:
+    """What stands where the readings of a bulk name their counters, whatever was sent."""
+    rows = sent.get("readings") if isinstance(sent, dict) else None
+    return [row.get("counter") for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
+
+
 class ReadingPages(KeyPages):
     ordering = ("-read_at", "-id")
 
@@ -164,7 +171,7 @@ class ReadingViews(Listed):
     @extend_schema(request=shapes.ReadingInput, responses={201: shapes.ReadingSerializer})
     def create(self, request: Request) -> Response:
         """Post what a counter shows. The same figure for the same moment again changes nothing."""
-        require_first(request.user, "reading.post", Counter.objects, request.data, "counter", "asset__site_id")
+        require_first(request.user, "reading.post", request.data, BY_COUNTER)
         given = checked(shapes.ReadingInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -180,6 +187,7 @@ class ReadingViews(Listed):
     @action(detail=False, methods=["post"], pagination_class=None)
     def bulk(self, request: Request) -> Response:
         """Post up to 1,000 readings, all or none; rows count from 1."""
+        require_first(request.user, "reading.post", {"counter": _counters_of(request.data)}, BY_COUNTER)
         given = checked(shapes.ReadingsInput, request.data)
         entries = [
             actions.Entry(row, each["counter"], each["value"], each["read_at"], each["note"], each["confirmed"])
@@ -202,7 +210,7 @@ class ReadingViews(Listed):
     @action(detail=False, methods=["post"], pagination_class=None, parser_classes=[MultiPartParser])
     def file(self, request: Request) -> Response:
         """Post the readings of a CSV file, all or none; the heading is row 1."""
-        require_first(request.user, "reading.post", Site.objects, request.data, "site", "pk")
+        require_first(request.user, "reading.post", request.data, BY_SITE)
         given = checked(shapes.FileInput, request.data)
         site = sites_of(request.user).filter(pk=given["site"]).first()
         if site is None:
@@ -220,10 +228,11 @@ class ReadingViews(Listed):
     @action(detail=True, methods=["post"])
     def withdraw(self, request: Request, pk: str) -> Response:
         """Take a wrong reading out, with the reason; answers with what it was. The record keeps it."""
-        given = checked(shapes.WithdrawInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
-            reading = self.get_object()
+            reading = self.get_object()  # only here: asked again with its key, the reading is gone already
+            require(request.user, "counter.change", reading.counter.asset.site_id)
+            given = checked(shapes.WithdrawInput, request.data)
             was = dict(shapes.ReadingSerializer(reading).data)
             actions.withdraw_reading(
                 reading_id=reading.pk, reason=given["reason"], actor=request.user, now=timezone.now()
@@ -243,8 +252,7 @@ class SeasonViews(Listed):
 
     @extend_schema(request=shapes.SeasonInput, responses={201: shapes.SeasonSerializer})
     def create(self, request: Request) -> Response:
-        require_first(request.user, "season.change", Site.objects, request.data, "site", "pk")
-        require_first(request.user, "season.change", Asset.objects, request.data, "asset", "site_id")
+        require_first(request.user, "season.change", request.data, BY_SITE, BY_ASSET)
         given = checked(shapes.SeasonInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -295,7 +303,7 @@ class SpectrumViews(Listed):
     @extend_schema(request=shapes.SpectrumInput, responses={201: shapes.SpectrumSerializer})
     def create(self, request: Request) -> Response:
         """State a spectrum; engineers only."""
-        require_first(request.user, "spectrum.change", Joint.objects, request.data, "joint", "asset__site_id")
+        require_first(request.user, "spectrum.change", request.data, BY_JOINT)
         given = checked(shapes.SpectrumInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:

@@ -17,7 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from assets_app.doors.context import sites_where
 from assets_app.people import rules as people_rules
-from assets_app.people.queries import day_at, require, require_first, roles_at, sites_of
+from assets_app.people.queries import BY_SITE, day_at, require, require_first, roles_at, sites_of
 from assets_app.refusals import NotFound, Refused
 from schedules.duty import actions, drawing, queries, reading_file
 from schedules.duty.forms import ExchangeForm, FileForm, ReadingForm, WithdrawForm
@@ -116,12 +116,13 @@ def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def readings_import(request: HttpRequest) -> HttpResponse:
     """Readings from a CSV file, all or none."""
-    everywhere = sites_of(request.user)
-    require_first(request.user, "reading.post", everywhere, request.POST, "site", "pk")
-    sites = everywhere.filter(pk__in=sites_where(request, "reading.post")) or everywhere
+    sites = sites_of(request.user).filter(pk__in=sites_where(request, "reading.post"))
     form = FileForm(request.POST or None, request.FILES or None, sites=sites, initial={"site": sites.first()})
-    context: dict[str, Any] = {"form": form, "columns": reading_file.COLUMNS}
-    if request.method == "GET":
+    who_could = people_rules.who_could("reading.post")
+    context: dict[str, Any] = {"form": form if sites else None, "columns": reading_file.COLUMNS, "who_could": who_could}
+    if request.method == "POST":
+        require_first(request.user, "reading.post", request.POST, BY_SITE)
+    else:
         return render(request, "duty/readings_import.html", context)
     if not form.is_valid():
         return render(request, "duty/readings_import.html", context, status=422)

@@ -49,25 +49,21 @@ __all__ = [
     "release_hold",
     "verify",
 ]
-PLAN = ("order.plan",)
-WORK = ("order.work",)
-EITHER = ("order.work", "order.plan")
 MOST_STEPS, LONGEST_NOTE = 100, 80
 
 
 def assign(*, order_id: int, expected_version: int, assignee_id: int | None, actor: Person, now: datetime) -> WorkOrder:
     """Give an order to somebody who may work at the site (None: to nobody). Who works there may take a free one."""
-    taking = assignee_id == actor.pk and WorkOrder.objects.filter(pk=order_id, assignee=None).exists()
-    rights_of = EITHER if taking else PLAN
     with orders.change(
         order_id,
         "assign",
-        rights_of=rights_of,
         expected_version=expected_version,
         actor=actor,
         now=now,
         entry="order.assigned",
+        assignee_id=assignee_id,
     ) as deed:
+        orders.require_free(actor, deed.order)
         person = None if assignee_id is None else Person.objects.filter(pk=assignee_id).first()
         if assignee_id is not None:
             roles = people.roles_at(person, deed.order.site_id) if person else frozenset()
@@ -92,7 +88,6 @@ def plan(
     with orders.change(
         order_id,
         "plan",
-        rights_of=PLAN,
         expected_version=expected_version,
         actor=actor,
         now=now,
@@ -124,7 +119,6 @@ def add_part(
     with orders.change(
         order_id,
         "add part",
-        rights_of=EITHER,
         expected_version=expected_version,
         actor=actor,
         now=now,
@@ -151,7 +145,6 @@ def add_temporary_work(
     with orders.change(
         order_id,
         "add step",
-        rights_of=EITHER,
         expected_version=expected_version,
         actor=actor,
         now=now,
@@ -184,7 +177,6 @@ def order_part(*, order_id: int, expected_version: int, part_id: int, actor: Per
     with orders.change(
         order_id,
         "order part",
-        rights_of=PLAN,
         expected_version=expected_version,
         actor=actor,
         now=now,
@@ -204,7 +196,6 @@ def part_arrived(*, order_id: int, expected_version: int, part_id: int, actor: P
     with orders.change(
         order_id,
         "note arrival of part",
-        rights_of=EITHER,
         expected_version=expected_version,
         actor=actor,
         now=now,
@@ -233,7 +224,6 @@ def begin_wait(
     with orders.change(
         order_id,
         "begin waiting",
-        rights_of=EITHER,
         expected_version=expected_version,
         actor=actor,
         now=now,
@@ -261,7 +251,6 @@ def end_wait(*, order_id: int, expected_version: int, actor: Person, now: dateti
     with orders.change(
         order_id,
         "end waiting",
-        rights_of=EITHER,
         expected_version=expected_version,
         actor=actor,
         now=now,
@@ -288,7 +277,6 @@ def do_step(
     with orders.change(
         order_id,
         "do step",
-        rights_of=WORK,
         expected_version=expected_version,
         actor=actor,
         now=now,
@@ -328,7 +316,6 @@ def note_part_done(
     with orders.change(
         order_id,
         "note part done",
-        rights_of=WORK,
         expected_version=expected_version,
         actor=actor,
         now=now,
@@ -349,7 +336,6 @@ def cancel(*, order_id: int, expected_version: int, reason: str, actor: Person, 
     with orders.change(
         order_id,
         "cancel",
-        rights_of=("order.cancel",),
         expected_version=expected_version,
         actor=actor,
         now=now,

@@ -20,11 +20,16 @@ from assets_app.doors.parsers import StrictJSONParser
 from assets_app.inspections.bolt_api import BoltIn
 from assets_app.inspections.bolt_rules import MOST_BOLTS, BoltInput
 from assets_app.inspections.inputs import FindingInput, PhotoInput
-from assets_app.inspections.models import Inspection, Method
-from schedules.work import actions, hold_api, queries, rules
+from assets_app.inspections.models import Finding, Inspection, Method
+from assets_app.people.queries import BY_JOINT, BY_SITE, Named, require_first
+from schedules.due.models import Programme
+from schedules.work import actions, hold_api, orders, queries, rules
 from schedules.work.finishing import LookInput
 from schedules.work.models import Part, Step, Wait, WorkOrder
 from schedules.work.welding import WeldInput
+
+BY_PROGRAMME = Named("programme", Programme.objects, "joint__asset__site_id")
+BY_FINDING = Named("finding", Finding.objects, "joint__asset__site_id")
 
 
 class OrderStepOut(serializers.ModelSerializer):
@@ -116,6 +121,7 @@ class Orders(generics.ListAPIView):
     @extend_schema(request=RaiseIn, responses={201: OrderOut})
     def post(self, request: Request) -> Response:
         """Raise an order."""
+        require_first(request.user, "order.raise", request.data, BY_PROGRAMME, BY_FINDING, BY_JOINT)
         given = RaiseIn(data=request.data)
         given.is_valid(raise_exception=True)
         data = dict(given.validated_data)
@@ -147,6 +153,7 @@ class RaiseDue(APIView):
     @extend_schema(request=RaiseDueIn, responses=RaisedOut)
     def post(self, request: Request) -> Response:
         """Raise an order for every look that falls due at a site and has none open."""
+        require_first(request.user, "order.raise", request.data, BY_SITE)
         given = RaiseDueIn(data=request.data)
         given.is_valid(raise_exception=True)
         data = given.validated_data
@@ -218,12 +225,15 @@ class CancelIn(VersionIn):
 
 
 class Deed(APIView):
-    """One deed on an order: the serializer's fields are the action's arguments."""
+    """One deed on an order, named as in the state table: the serializer's fields are the action's arguments."""
 
+    deed: str
     serializer: type[VersionIn]
     action: Callable[..., Any]
 
     def run(self, request: Request, order: int) -> Response:
+        taker = request.data.get("assignee_id") if isinstance(request.data, dict) else None
+        orders.require_right(request.user, self.deed, order, assignee_id=taker)
         given = self.serializer(data=request.data)
         given.is_valid(raise_exception=True)
         data = dict(given.validated_data)
@@ -236,14 +246,15 @@ class Deed(APIView):
         return once(request, deed)
 
 
-def _deed(name: str, action: Callable[..., Any], serializer: type[VersionIn], says: str) -> Any:
+def _deed(name: str, deed: str, action: Callable[..., Any], serializer: type[VersionIn], says: str) -> Any:
     """The view of a deed that takes plain fields."""
 
     @extend_schema(request=serializer, responses=OrderWhole, description=says, operation_id=f"orders_{name}")
     def post(self: Deed, request: Request, order: int) -> Response:
         return self.run(request, order)
 
-    made = type(f"Order_{name}", (Deed,), {"serializer": serializer, "action": staticmethod(action), "post": post})
+    own = {"deed": deed, "serializer": serializer, "action": staticmethod(action), "post": post}
+    made = type(f"Order_{name}", (Deed,), own)
     door = name.replace("_", "-")
     return path(f"orders/<int:order>/{door}/", made.as_view(), name=f"api-order-{door}")
 
@@ -261,6 +272,7 @@ class DoStep(APIView):
     @extend_schema(request=OrderStepIn, responses=OrderWhole)
     def post(self, request: Request, order: int, sequence: int) -> Response:
         """Tick a step, write its value or add its photo."""
+        orders.require_right(request.user, "do step", order)
         given = OrderStepIn(data=request.data)
         given.is_valid(raise_exception=True)
         data = given.validated_data
@@ -332,6 +344,7 @@ class Finish(APIView):
     @extend_schema(request=FinishIn, responses=OrderWhole)
     def post(self, request: Request, order: int) -> Response:
         """The work is done: writes its look or repair back, and the next date follows."""
+        orders.require_right(request.user, "finish", order)
         given = FinishIn(data=request.data)
         given.is_valid(raise_exception=True)
         data = dict(given.validated_data)
@@ -357,21 +370,22 @@ urlpatterns = [
     path("orders/<int:order>/", OneOrder.as_view(), name="api-order"),
     path("orders/<int:order>/steps/<int:sequence>/", DoStep.as_view(), name="api-order-step"),
     path("orders/<int:order>/finish/", Finish.as_view(), name="api-order-finish"),
-    _deed("assign", actions.assign, AssignIn, "Give an order to somebody, or take a free one."),
-    _deed("plan", actions.plan, PlanIn, "Set the day on which it is to be done, and its cost."),
-    _deed("add_part", actions.add_part, PartIn, "Note a part that the order needs."),
-    _deed("order_part", actions.order_part, WhichPartIn, "The part was ordered."),
-    _deed("part_arrived", actions.part_arrived, WhichPartIn, "The part is here."),
+    _deed("assign", "assign", actions.assign, AssignIn, "Give an order to somebody, or take a free one."),
+    _deed("plan", "plan", actions.plan, PlanIn, "Set the day on which it is to be done, and its cost."),
+    _deed("add_part", "add part", actions.add_part, PartIn, "Note a part that the order needs."),
+    _deed("order_part", "order part", actions.order_part, WhichPartIn, "The part was ordered."),
+    _deed("part_arrived", "note arrival of part", actions.part_arrived, WhichPartIn, "The part is here."),
     _deed(
         "temporary_work",
+        "add step",
         actions.add_temporary_work,
         TemporaryWorkIn,
         "Add a permit, lifting, strongbacks or shoring as two steps: put on, and taken off again.",
     ),
-    _deed("wait", actions.begin_wait, WaitIn, "The order stands still."),
-    _deed("end_wait", actions.end_wait, VersionIn, "What it waited for has come."),
-    _deed("part_done", actions.note_part_done, PartDoneIn, "Part of the work is done."),
-    _deed("verify", actions.verify, VerifyIn, "Another person has seen that it is right: closed."),
-    _deed("cancel", actions.cancel, CancelIn, "Call the work off."),
+    _deed("wait", "begin waiting", actions.begin_wait, WaitIn, "The order stands still."),
+    _deed("end_wait", "end waiting", actions.end_wait, VersionIn, "What it waited for has come."),
+    _deed("part_done", "note part done", actions.note_part_done, PartDoneIn, "Part of the work is done."),
+    _deed("verify", "verify", actions.verify, VerifyIn, "Another person has seen that it is right: closed."),
+    _deed("cancel", "cancel", actions.cancel, CancelIn, "Call the work off."),
     *hold_api.urlpatterns,
 ]

@@ -25,6 +25,7 @@ from assets_app.refusals import NotAllowed, NotFound, Refused
 from schedules.work import actions, forms, queries, rules, welding
 from schedules.work.finishing import LookInput
 from schedules.work.models import WorkOrder
+from schedules.work.orders import require_right
 
 Findings = formset_factory(FindingForm, extra=0, max_num=MOST_FINDINGS, absolute_max=MOST_FINDINGS)
 PREFIX = "findings"
@@ -90,6 +91,7 @@ def finish(request: HttpRequest, order_id: int) -> HttpResponse:
     from schedules.work.pages import show_order
 
     order = queries.order_in_sight(request.user, order_id)
+    require_right(request.user, "finish", order.pk)
     if "add" in request.POST:  # one more finding; what was typed stays
         shown = _forms(order, request.user, typed=request.POST)
         return show_order(request, order, finish=shown)

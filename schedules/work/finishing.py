@@ -68,13 +68,12 @@ def finish(
     """
     if minutes_spent < 0:
         raise Unprocessable("out_of_range", "Minutes are 0 or more.", field="minutes_spent")
-    orders.require_any(actor, ("order.work",), orders.site_of(order_id))
+    orders.require_right(actor, "finish", order_id)
     with transaction.atomic():
         _lock_joint_of(order_id)
         with orders.change(
             order_id,
             "finish",
-            rights_of=("order.work",),
             expected_version=expected_version,
             actor=actor,
             now=now,
@@ -107,7 +106,6 @@ def verify(*, order_id: int, expected_version: int, actor: Person, now: datetime
     with orders.change(
         order_id,
         "verify",
-        rights_of=("order.verify",),
         expected_version=expected_version,
         actor=actor,
         now=now,

@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from assets_app.doors.idempotency import once
-from schedules.work import actions, queries
+from schedules.work import actions, holds, queries
 from schedules.work.models import Hold
 
 
@@ -90,6 +90,7 @@ class ReleaseHold(APIView):
     @extend_schema(request=ReleaseIn, responses=HoldOut)
     def post(self, request: Request, hold: int) -> Response:
         """Lift a hold: the named authority, never who did the work."""
+        holds.require_authority(request.user, hold, timezone.now())
         given = ReleaseIn(data=request.data)
         given.is_valid(raise_exception=True)
 

@@ -15,6 +15,7 @@ from assets_app.people.queries import day_at, is_release_authority, roles_at, wh
 from assets_app.refusals import NotAllowed, NotFound, Refused
 from schedules.work import actions, forms, queries
 from schedules.work.eyes import worked_on_held
+from schedules.work.holds import require_authority
 from schedules.work.models import Hold
 
 LIFTED_SHOWN = 30
@@ -53,6 +54,7 @@ def holds(request: HttpRequest) -> HttpResponse:
 def hold_release(request: HttpRequest, hold_id: int) -> HttpResponse:
     """Lift a hold."""
     hold = queries.hold_in_sight(request.user, hold_id)
+    require_authority(request.user, hold.pk, timezone.now())
     form = forms.ReleaseForm(request.POST, auto_id=f"id_{hold.pk}_%s")
     if form.is_valid():
         try:

@@ -87,12 +87,7 @@ def release_hold(*, hold_id: int, reason: str, evidence: str, actor: Person, now
     Refusals: ``engineer_not_certified``, ``not_release_authority``, ``did_the_work``, ``reason_needed``,
     ``evidence_needed``, ``already_released``, ``finding_still_open`` (what it stands on still says *hold now*).
     """
-    known = Hold.objects.filter(pk=hold_id).first()
-    if known is None:
-        raise NotFound("not_found", "There is nothing here that you can see.")
-    people.require_signature(actor, "hold.release", known.site_id, now)
-    if not people.is_release_authority(actor, known.site_id):
-        raise NotAllowed("not_release_authority", "Only a person named as release authority of this site lifts a hold.")
+    require_authority(actor, hold_id, now)
     if not reason.strip():
         raise Unprocessable("reason_needed", "Say why it is safe again.", field="reason")
     if not evidence.strip():
@@ -117,6 +112,22 @@ def release_hold(*, hold_id: int, reason: str, evidence: str, actor: Person, now
         _write_down(hold, "hold.released", actor, now, **facts)
         events.hold_released.send(sender=__name__, hold=hold, now=now)
     return hold
+
+
+def require_authority(actor: Person, hold_id: int, now: datetime) -> None:
+    """Refuse who may not lift this hold by role, certificate and name; doors ask it before they look at what was sent.
+
+    Whether the person did the work is judged with the hold locked.
+    """
+    site_id = Hold.objects.filter(pk=hold_id).values_list("site_id", flat=True).first()
+    if site_id is None:
+        raise NotFound("not_found", "There is nothing here that you can see.")
+    people.require_signature(actor, "hold.release", site_id, now)
+    if not people.is_release_authority(actor, site_id):
+        could = people.who_could_sign("hold.release", site_id, now)
+        who_could = f"{' or '.join(could)} could." if could else "Nobody at this site could today."
+        message = f"Only a person named as release authority of this site lifts a hold. {who_could}"
+        raise NotAllowed("not_release_authority", message, who_could=could)
 
 
 def _place(hold: Hold, actor: Person | None, now: datetime) -> Hold:

@@ -42,19 +42,18 @@ def change(
     order_id: int,
     deed: str,
     *,
-    rights_of: tuple[str, ...],
     expected_version: int,
     actor: Person,
     now: datetime,
     entry: str,
+    assignee_id: object = None,
 ) -> Iterator[Deed]:
     """Run a deed on an order: permission, lock, version, state; then save it with its version and its entry.
 
-    ``rights_of``: any of these deeds of the permission table suffices. Raises ``NotFound`` (``not_found``),
-    ``NotAllowed`` (``role_lacks_right``), ``Conflict`` (``order_changed`` with what changed since,
-    ``order_state``).
+    Raises ``NotFound`` (``not_found``), ``NotAllowed`` (``role_lacks_right``), ``Conflict`` (``order_changed`` with
+    what changed since, ``order_state``).
     """
-    require_any(actor, rights_of, site_of(order_id))
+    require_right(actor, deed, order_id, assignee_id=assignee_id)
     with transaction.atomic():
         order = locked(order_id)
         check_version(order, expected_version)
@@ -77,8 +76,22 @@ def site_of(order_id: int) -> int:
     return site_id
 
 
-def require_any(actor: Person, deeds: tuple[str, ...], site_id: int) -> None:
-    """Refuse unless one of ``deeds`` is the person's to do at the site."""
+def require_right(actor: Person, deed: str, order_id: int, *, assignee_id: object = None) -> None:
+    """Refuse unless the deed on the order is the person's to do; doors ask this before they look at what was sent.
+
+    ``assignee_id``, as sent: who works at the site may take an order, though not give it to another.
+    """
+    taking = deed == "assign" and str(assignee_id) == str(actor.pk)
+    _require_any(actor, rules.EITHER if taking else rules.RIGHTS[deed], site_of(order_id))
+
+
+def require_free(actor: Person, order: WorkOrder) -> None:
+    """Refuse who takes an order that somebody has already, unless giving orders out is theirs."""
+    if order.assignee_id is not None:
+        _require_any(actor, rules.RIGHTS["assign"], order.site_id)
+
+
+def _require_any(actor: Person, deeds: tuple[str, ...], site_id: int) -> None:
     roles = people.roles_at(actor, site_id)
     if not any(rights.may(deed, roles) for deed in deeds):
         people.require(actor, deeds[0], site_id)

@@ -24,31 +24,31 @@ from assets_app.people.queries import day_at, roles_at, sites_of
 from assets_app.refusals import NotAllowed, NotFound, Refused, Unprocessable
 from schedules.work import actions, eyes, finish_page, forms, hold_pages, queries, rules, welding
 from schedules.work.models import WorkOrder
+from schedules.work.orders import require_right
 
 ROWS = 100
 
-# deed in the address -> (deed of the state table, rights, form, action, what the button says)
-DEEDS: dict[str, tuple[str, tuple[str, ...], type[forms.VersionForm], Callable[..., Any], str]] = {
-    "part-done": ("note part done", actions.WORK, forms.PartDoneForm, actions.note_part_done, "Part done"),
-    "wait": ("begin waiting", actions.EITHER, forms.WaitForm, actions.begin_wait, "It has to wait"),
-    "end-wait": ("end waiting", actions.EITHER, forms.VersionForm, actions.end_wait, "The waiting is over"),
-    "add-part": ("add part", actions.EITHER, forms.PartForm, actions.add_part, "Add a part"),
+# deed in the address -> (deed of the state table, form, action, what the button says)
+DEEDS: dict[str, tuple[str, type[forms.VersionForm], Callable[..., Any], str]] = {
+    "part-done": ("note part done", forms.PartDoneForm, actions.note_part_done, "Part done"),
+    "wait": ("begin waiting", forms.WaitForm, actions.begin_wait, "It has to wait"),
+    "end-wait": ("end waiting", forms.VersionForm, actions.end_wait, "The waiting is over"),
+    "add-part": ("add part", forms.PartForm, actions.add_part, "Add a part"),
     "temporary-work": (
         "add step",
-        actions.EITHER,
         forms.TemporaryWorkForm,
         actions.add_temporary_work,
         "Temporary works or a permit",
     ),
-    "assign": ("assign", actions.PLAN, forms.AssignForm, actions.assign, "Give it to somebody"),
-    "plan": ("plan", actions.PLAN, forms.PlanForm, actions.plan, "Plan day and cost"),
-    "verify": ("verify", ("order.verify",), forms.VerifyForm, actions.verify, "Verify and close"),
-    "cancel": ("cancel", ("order.cancel",), forms.CancelForm, actions.cancel, "Call it off"),
+    "assign": ("assign", forms.AssignForm, actions.assign, "Give it to somebody"),
+    "plan": ("plan", forms.PlanForm, actions.plan, "Plan day and cost"),
+    "verify": ("verify", forms.VerifyForm, actions.verify, "Verify and close"),
+    "cancel": ("cancel", forms.CancelForm, actions.cancel, "Call it off"),
 }
 # deeds with a button of their own in the page, not a form of their own
-SMALL: dict[str, tuple[type[forms.VersionForm], Callable[..., Any]]] = {
-    "order-part": (forms.WhichPartForm, actions.order_part),
-    "part-arrived": (forms.WhichPartForm, actions.part_arrived),
+SMALL: dict[str, tuple[str, type[forms.VersionForm], Callable[..., Any]]] = {
+    "order-part": ("order part", forms.WhichPartForm, actions.order_part),
+    "part-arrived": ("note arrival of part", forms.WhichPartForm, actions.part_arrived),
 }
 
 
@@ -136,7 +136,8 @@ def order_deed(request: HttpRequest, order_id: int, deed: str) -> HttpResponse:
     row = queries.order_in_sight(request.user, order_id)
     if deed not in DEEDS and deed not in SMALL:
         raise NotFound("not_found", "There is nothing here that you can see.")
-    form_class, act = SMALL[deed] if deed in SMALL else DEEDS[deed][2:4]
+    name, form_class, act = SMALL[deed] if deed in SMALL else DEEDS[deed][:3]
+    require_right(request.user, name, row.pk, assignee_id=request.POST.get("assignee_id"))
     form = form_class(request.POST, order=row, auto_id=f"id_{deed}_%s")
     if form.is_valid() and run(form, act, row, request.user):
         messages.success(request, "Done, and in the record.")
@@ -150,6 +151,7 @@ def order_deed(request: HttpRequest, order_id: int, deed: str) -> HttpResponse:
 def order_take(request: HttpRequest, order_id: int) -> HttpResponse:
     """I do it."""
     row = queries.order_in_sight(request.user, order_id)
+    require_right(request.user, "assign", row.pk, assignee_id=request.user.pk)
     form = forms.VersionForm(request.POST, order=row)
     if form.is_valid():
         actions.assign(
@@ -167,6 +169,7 @@ def order_take(request: HttpRequest, order_id: int) -> HttpResponse:
 def order_step(request: HttpRequest, order_id: int, sequence: int) -> HttpResponse:
     """Tick a step, write its value, add its photo."""
     row = queries.order_in_sight(request.user, order_id)
+    require_right(request.user, "do step", row.pk)
     form = forms.StepForm(request.POST, request.FILES, order=row)
 
     def act(*, photo: Any, **who: Any) -> None:
@@ -204,7 +207,7 @@ def show_order(
     tried = tried or {}
     roles = roles_at(request.user, row.site_id)
     now = timezone.now()
-    may_work = any(rights.may(deed, roles) for deed in actions.WORK)
+    may_work = any(rights.may(deed, roles) for deed in rules.WORK)
     failed = next((form for form in tried.values() if form.errors), None)
     context = {
         "order": row,
@@ -235,8 +238,10 @@ def show_order(
 
 
 def _deeds(row: WorkOrder, roles: frozenset[str], person: Person, tried: dict[str, Any]) -> Any:
-    for name, (deed, needed, form_class, _, words) in DEEDS.items():
-        allowed = any(rights.may(each, roles) for each in needed) and rules.after(deed, row.state) is not None
+    for name, (deed, form_class, _, words) in DEEDS.items():
+        allowed = (
+            any(rights.may(each, roles) for each in rules.RIGHTS[deed]) and rules.after(deed, row.state) is not None
+        )
         if allowed and name == "verify" and eyes.worked_on(row, person):
             allowed = False
         if allowed:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+
+from assets_app.people import rules as rights
 
 OPEN, WAITING, PART_DONE, DONE, CLOSED, CANCELLED = "open", "waiting", "part done", "done", "closed", "cancelled"
 STATES = (OPEN, WAITING, PART_DONE, DONE, CLOSED, CANCELLED)
@@ -29,12 +32,36 @@ TRANSITIONS: dict[str, dict[str, str]] = {
     "verify": {DONE: CLOSED},
     "cancel": {OPEN: CANCELLED, WAITING: CANCELLED, PART_DONE: CANCELLED},
 }
+# deed -> the deeds of the table of roles, any of which gives the right to it. Who takes a free order needs ``EITHER``.
+WORK, PLAN = ("order.work",), ("order.plan",)
+EITHER = (*WORK, *PLAN)
+RIGHTS: dict[str, tuple[str, ...]] = {
+    "assign": PLAN,
+    "plan": PLAN,
+    "add part": EITHER,
+    "order part": PLAN,
+    "note arrival of part": EITHER,
+    "add step": EITHER,
+    "begin waiting": EITHER,
+    "end waiting": EITHER,
+    "do step": WORK,
+    "note part done": WORK,
+    "finish": WORK,
+    "verify": ("order.verify",),
+    "cancel": ("order.cancel",),
+}
 COMMON = "common practice, no source"
 
 
 def after(deed: str, state: str) -> str | None:
     """The state after ``deed``; None where it is not allowed. An unknown deed raises ``KeyError``."""
     return TRANSITIONS[deed].get(state)
+
+
+def is_open_to(deed: str, state: str, roles: Iterable[str]) -> bool:
+    """Whether one of ``roles`` may do the deed on an order in this state."""
+    held = frozenset(roles)
+    return after(deed, state) is not None and any(rights.may(each, held) for each in RIGHTS[deed])
 
 
 def after_wait(*, anything_done: bool) -> str:

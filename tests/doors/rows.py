@@ -262,7 +262,6 @@ REGISTER_PAGES = {
     "POST asset-new": Row(
         "register.change",
         sent=lambda w: {"site": w.site, "tag": "N-1", "name": "New", **KIND},
-        outsider=422,
     ),
     "GET asset": Row(READ, pk("asset"), shows=True),
     "GET asset-change": Row(READ, pk("asset"), shows=True),
@@ -279,7 +278,6 @@ REGISTER_PAGES = {
     "POST imports": Row(
         "register.import",
         sent=lambda w: {"site": w.site, "file": upload(), "dry_run": "on"},
-        outsider=422,
     ),
     "GET import": Row(READ, pk("checked_import"), shows=True),
     "GET import-progress": Row(READ, pk("checked_import")),
@@ -342,7 +340,7 @@ DUTY_PAGES = {
     "GET reading-withdraw": Row("counter.change", pk("reading"), shows=True),
     "POST reading-withdraw": Row("counter.change", pk("reading"), lambda w: WHY),
     "GET readings-import": LISTED,
-    "POST readings-import": Row("reading.post", sent=lambda w: {"site": w.site, "file": readings_file()}, outsider=422),
+    "POST readings-import": Row("reading.post", sent=lambda w: {"site": w.site, "file": readings_file()}),
     "GET recordings": Row(READ, pk("asset"), shows=True),
     "POST recordings": Row(
         "spectrum.change",

@@ -78,10 +78,19 @@ def test_a_file_sent_to_the_api(door, address, role, status):
     assert answer.status_code == status, answer.content
 
 
-def test_what_is_out_of_sight_is_answered_as_if_it_were_not_there(door):
-    world = door.world
+@pytest.mark.parametrize("role", ["auditor", "planner"])
+def test_what_is_out_of_sight_is_answered_as_if_it_were_not_there(door, role):
+    """Whether the person could do the deed at a site of their own or not."""
     outsider = Client()
-    outsider.force_login(world.people["auditor", ELSEWHERE])
-    assert outsider.post("/api/v1/assets/", {"site": world.site}, content_type="application/json").status_code == 422
-    ghost = outsider.post("/api/v1/assets/", {"site": 987_654_321}, content_type="application/json")
-    assert ghost.status_code == 422
+    outsider.force_login(door.world.people[role, ELSEWHERE])
+    for site in (door.world.site, 987_654_321):
+        answer = outsider.post("/api/v1/assets/", {"site": site}, content_type="application/json")
+        assert answer.status_code == 404
+
+
+def test_who_takes_an_order_says_so_before_anything_is_read(door):
+    """Whoever works at the site may take an order for themselves; to give it to another is the planner's."""
+    world, client = door.world, client_of(door.world, "technician")
+    address, own = f"/api/v1/orders/{world.order}/assign/", world.people["technician", HERE].pk
+    for sent, status in (({}, 403), ({"assignee_id": world.worker}, 403), ({"assignee_id": own}, 422)):
+        assert client.post(address, sent, content_type="application/json").status_code == status

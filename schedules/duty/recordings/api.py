@@ -17,8 +17,7 @@ from rest_framework.routers import DefaultRouter
 
 from assets_app.doors.idempotency import once
 from assets_app.doors.parsers import StrictJSONParser
-from assets_app.people.queries import require, require_first
-from assets_app.register.models import Asset
+from assets_app.people.queries import BY_ASSET, require, require_first
 from schedules.duty.recordings import actions, queries
 from schedules.duty.recordings import serializers as shapes
 from schedules.duty.recordings.counting import Wanted
@@ -45,7 +44,7 @@ class RecordingViews(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.
     @extend_schema(request={"multipart/form-data": shapes.RecordingInput}, responses={201: shapes.RecordingSerializer})
     def create(self, request: Request) -> Response:
         """Send a recording; engineers only. Ask for it again to see how far it is."""
-        require_first(request.user, "spectrum.change", Asset.objects, request.data, "asset", "site_id")
+        require_first(request.user, "spectrum.change", request.data, BY_ASSET)
         given = checked(shapes.RecordingInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
