@@ -27,6 +27,8 @@ MAY: dict[str, frozenset[str]] = {
     "season.change": frozenset({PLANNER, MANAGER}),
     "spectrum.change": frozenset({ENGINEER}),
     "programme.change": frozenset({PLANNER, ENGINEER}),
+    "sweep.owe": frozenset({PLANNER, INSPECTOR, ENGINEER}),  # looks at like joints: more looks, the safe side
+    "owed_look.withdraw": frozenset({ENGINEER}),
     "policy.change": frozenset({ENGINEER}),
     "inspection.record": frozenset({INSPECTOR, ENGINEER}),
     "bolt_check.record": frozenset({TECHNICIAN, INSPECTOR, ENGINEER}),

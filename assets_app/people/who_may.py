@@ -38,6 +38,8 @@ DEEDS = {
     "season.change": "set up seasons",
     "spectrum.change": "state stress spectra",
     "programme.change": "change inspection programmes",
+    "sweep.owe": "ask for looks at joints like one found bad",
+    "owed_look.withdraw": "withdraw a look that was asked for once",
     "policy.change": "change the settings of the site",
     "table.replace": "replace tables of values",
     "register.change": "change the register",
