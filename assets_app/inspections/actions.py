@@ -76,7 +76,7 @@ def record_inspection(
         findings=findings,
         photos=photos,
     )
-    joint = joint_for(actor, _deed(method), joint_id)
+    joint = joint_for(actor, _right_to(method), joint_id)
     with written_files() as written, transaction.atomic():
         joint = _locked(joint)
         look_rules.check(report, joint, now)
@@ -119,7 +119,7 @@ def correct_inspection(
         counter_total=counter_total,
         findings=findings,
     )
-    joint = joint_for(actor, _deed(method), old.joint_id)
+    joint = joint_for(actor, _right_to(method), old.joint_id)
     if not reason.strip():
         raise Unprocessable("reason_needed", "Say what was wrong.", field="reason")
     with transaction.atomic():
@@ -139,10 +139,15 @@ def correct_inspection(
     return look.inspection
 
 
-def _deed(method: str) -> str:
+def right_to(method: object) -> str:
+    """The deed of the table of roles that recording a look by ``method``, as sent, is."""
+    return "bolt_check.record" if method == Method.BOLT_CHECK.value else "inspection.record"
+
+
+def _right_to(method: str) -> str:
     if method not in Method.values:
         raise Unprocessable("unknown_method", f"There is no method {method!r}.", field="method")
-    return "bolt_check.record" if method == Method.BOLT_CHECK else "inspection.record"
+    return right_to(method)
 
 
 def _locked(joint: Joint) -> Joint:

@@ -25,6 +25,7 @@ from assets_app.inspections.evidence_actions import read_upload
 from assets_app.inspections.marks_actions import mark_photo
 from assets_app.inspections.models import Assessment, Evidence, Finding, Inspection
 from assets_app.inspections.pages import photo_response
+from assets_app.people.queries import BY_JOINT, require, require_first
 
 
 class _Rows(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
@@ -42,6 +43,10 @@ class _Rows(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericVi
         serializer = serializer_class(data=self.request.data)
         serializer.is_valid(raise_exception=True)
         return serializer.validated_data
+
+
+def _right_to_look(request: Request) -> str:
+    return actions.right_to(request.data.get("method") if isinstance(request.data, dict) else None)
 
 
 class InspectionFilter(django_filters.FilterSet):
@@ -70,6 +75,7 @@ class InspectionViewSet(_Rows):
         summary="Record one look with its findings",
     )
     def create(self, request: Request) -> Response:
+        require_first(request.user, _right_to_look(request), request.data, BY_JOINT)
         told = self._told(serializers.InspectionReport)
         return once(request, lambda: (201, self._record(request, told)))
 
@@ -81,6 +87,7 @@ class InspectionViewSet(_Rows):
     @action(detail=True, methods=["post"])
     def correct(self, request: Request, pk: str) -> Response:
         old = self.get_object()
+        require(request.user, _right_to_look(request), old.joint.asset.site_id)
         told = self._told(serializers.InspectionCorrection)
         told["findings"] = serializers.finding_inputs(told["findings"])
 
@@ -122,25 +129,26 @@ class FindingViewSet(_Rows):
     @extend_schema(request=serializers.SeverityChange, summary="Call it graver")
     @action(detail=True, methods=["post"], url_path="raise")
     def raise_severity(self, request: Request, pk: str) -> Response:
-        return self._do(request, actions.raise_severity, serializers.SeverityChange)
+        return self._do(request, "finding.raise", actions.raise_severity, serializers.SeverityChange)
 
     @extend_schema(request=serializers.SeverityChange, summary="Call it milder (engineer)")
     @action(detail=True, methods=["post"], url_path="lower")
     def lower_severity(self, request: Request, pk: str) -> Response:
-        return self._do(request, actions.lower_severity, serializers.SeverityChange)
+        return self._do(request, "finding.lower", actions.lower_severity, serializers.SeverityChange)
 
     @extend_schema(request=serializers.FindingAssessment, summary="Sign that it may stand until a day (engineer)")
     @action(detail=True, methods=["post"])
     def assess(self, request: Request, pk: str) -> Response:
-        return self._do(request, actions.sign_assessment, serializers.FindingAssessment)
+        return self._do(request, "finding.assess", actions.sign_assessment, serializers.FindingAssessment)
 
     @extend_schema(request=serializers.Reason, summary="Close it without a repair")
     @action(detail=True, methods=["post"])
     def close(self, request: Request, pk: str) -> Response:
-        return self._do(request, actions.close_finding, serializers.Reason)
+        return self._do(request, "finding.close", actions.close_finding, serializers.Reason)
 
-    def _do(self, request: Request, deed: Callable[..., Any], serializer_class: type) -> Response:
+    def _do(self, request: Request, right: str, deed: Callable[..., Any], serializer_class: type) -> Response:
         finding = self.get_object()
+        require(request.user, right, finding.joint.asset.site_id)
         told = self._told(serializer_class)
 
         def run() -> tuple[int, dict[str, Any]]:
@@ -174,6 +182,7 @@ class AssessmentViewSet(_Rows):
         summary="Sign that a joint whose life is used up may stand until a day (engineer)",
     )
     def create(self, request: Request) -> Response:
+        require_first(request.user, "finding.assess", request.data, BY_JOINT)
         told = self._told(serializers.JointAssessment)
 
         def run() -> tuple[int, dict[str, Any]]:
@@ -221,6 +230,7 @@ class EvidenceViewSet(_Rows):
         summary="Add a photo (JPEG, PNG, WebP or HEIC)",
     )
     def create(self, request: Request) -> Response:
+        require_first(request.user, "evidence.add", request.data, BY_JOINT)
         upload = serializers.EvidenceUpload(data=request.data)
         upload.is_valid(raise_exception=True)
         told = upload.validated_data

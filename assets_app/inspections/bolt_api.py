@@ -21,6 +21,7 @@ from assets_app.inspections.bolt_rules import BoltInput
 from assets_app.inspections.bolt_sheet_actions import Answer
 from assets_app.inspections.models import Inspection, Severity
 from assets_app.inspections.serializers import Id
+from assets_app.people.queries import BY_JOINT, require_first
 from assets_app.register.joint_drawing import pattern_of
 from assets_app.register.queries import joints_in_sight, one
 from assets_app.register.tightening_order import tightening_order
@@ -129,6 +130,7 @@ class BoltSheets(generics.ListAPIView):
         summary="Work a bolt sheet out, or record it with its findings",
     )
     def post(self, request: Request) -> Response:
+        require_first(request.user, "bolt_check.record", request.data, BY_JOINT)
         given = BoltSheetIn(data=request.data)
         given.is_valid(raise_exception=True)
         told = dict(given.validated_data)

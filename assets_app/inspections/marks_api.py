@@ -16,8 +16,13 @@ from rest_framework.views import APIView
 from assets_app.doors.idempotency import once
 from assets_app.inspections import marks_actions, marks_queries, queries
 from assets_app.inspections.marks_models import PhotoMark
+from assets_app.inspections.models import Evidence
 from assets_app.inspections.serializers import MarkIn
+from assets_app.people.queries import Named, require_first
 from assets_app.register.queries import joints_in_sight, one
+
+BY_PHOTO = Named("evidence", Evidence.objects, "joint__asset__site_id")
+BY_MARK = Named("mark", PhotoMark.objects, "evidence__joint__asset__site_id")
 
 
 class MarkOut(serializers.ModelSerializer):
@@ -40,6 +45,7 @@ class Marks(generics.ListAPIView):
 
     @extend_schema(request=MarkIn, responses={201: MarkOut}, summary="Put a mark on a photo")
     def post(self, request: Request, evidence: int) -> Response:
+        require_first(request.user, "evidence.add", {"evidence": evidence}, BY_PHOTO)
         given = MarkIn(data=request.data)
         given.is_valid(raise_exception=True)
 
@@ -66,6 +72,7 @@ class StrikeOut(serializers.Serializer):
 class StrikeMark(APIView):
     @extend_schema(request=StrikeIn, responses=StrikeOut, summary="Strike a mark off; it stays on file")
     def post(self, request: Request, mark: int) -> Response:
+        require_first(request.user, "evidence.add", {"mark": mark}, BY_MARK)
         given = StrikeIn(data=request.data)
         given.is_valid(raise_exception=True)
 

@@ -18,7 +18,7 @@ from assets_app.inspections.marks_models import PhotoMark
 from assets_app.inspections.marks_queries import Position, Shown
 from assets_app.inspections.models import Evidence
 from assets_app.people import rules as rights
-from assets_app.people.queries import roles_at
+from assets_app.people.queries import require, roles_at
 from assets_app.refusals import NotAllowed, NotFound, Refused
 from assets_app.register.queries import joints_in_sight, one
 
@@ -86,6 +86,7 @@ def photo_marks(request: HttpRequest, evidence_id: int) -> HttpResponse:
     status = 200
     if request.method == "POST":
         status = 422
+        require(request.user, "evidence.add", photo.joint.asset.site_id)
         if form.is_valid():
             try:
                 marks_actions.mark_photo(evidence_id=photo.pk, actor=request.user, now=timezone.now(), **form.given())

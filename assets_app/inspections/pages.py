@@ -23,7 +23,7 @@ from assets_app.inspections.kinds import KINDS
 from assets_app.inspections.look_rules import MOST_FINDINGS
 from assets_app.inspections.models import SEVERITY_ORDER, Evidence, Finding
 from assets_app.people import rules as rights
-from assets_app.people.queries import qualified_for, roles_at
+from assets_app.people.queries import qualified_for, require, roles_at
 from assets_app.record import queries as record
 from assets_app.record.sentences import sentence
 from assets_app.refusals import NotAllowed, NotFound, Refused
@@ -176,7 +176,8 @@ def finding(request: HttpRequest, finding_id: int) -> HttpResponse:
 def finding_deed(request: HttpRequest, finding_id: int, deed: str) -> HttpResponse:
     """One deed done to a finding."""
     row = queries.finding_for(request.user, finding_id)
-    _, form_class, act, _ = DEEDS[deed]
+    right, form_class, act, _ = DEEDS[deed]
+    require(request.user, right, row.joint.asset.site_id)
     form = form_class(request.POST, auto_id=f"id_{deed}_%s")
     if form.is_valid():
         try:
@@ -196,6 +197,7 @@ def finding_deed(request: HttpRequest, finding_id: int, deed: str) -> HttpRespon
 def finding_photo(request: HttpRequest, finding_id: int) -> HttpResponse:
     """Photos added to a finding later."""
     row = queries.finding_for(request.user, finding_id)
+    require(request.user, "evidence.add", row.joint.asset.site_id)
     for upload in request.FILES.getlist("photos")[:20]:
         actions.add_evidence(
             joint_id=row.joint_id,

@@ -22,6 +22,7 @@ from assets_app.labels import actions, pdf, queries
 from assets_app.labels.models import JointLabel
 from assets_app.labels.pages import address_of, printed
 from assets_app.labels.rules import GRIDS, PAGES, Grid
+from assets_app.people.queries import BY_JOINT, require_first
 
 
 class LabelOut(serializers.ModelSerializer):
@@ -84,6 +85,7 @@ class ReissueLabel(APIView):
     @extend_schema(request=ReissueIn, responses={201: LabelOut})
     def post(self, request: Request, joint: int) -> Response:
         """Withdraw the label of a joint and issue another."""
+        require_first(request.user, "label.withdraw", {"joint": joint}, BY_JOINT)
         given = ReissueIn(data=request.data)
         given.is_valid(raise_exception=True)
 

@@ -23,7 +23,7 @@ from assets_app.people import actions, queries
 from assets_app.people.models import DeviceToken, Person, Qualification, Role
 from assets_app.refusals import Conflict, NotAllowed
 
-MOST_TOKENS = 20
+MOST_TOKENS, CHANGE = 20, "people.change"
 
 
 class RoleSerializer(serializers.ModelSerializer):
@@ -120,6 +120,7 @@ class QualificationViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
 
     @extend_schema(request=QualificationReport, responses={201: QualificationSerializer})
     def create(self, request: Request) -> Response:
+        queries.require_first(request.user, CHANGE, request.data, queries.BY_SITE)
         report = QualificationReport(data=request.data)
         report.is_valid(raise_exception=True)
         told = dict(report.validated_data)
@@ -149,6 +150,7 @@ class QualificationViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
         self, request: Request, deed: Callable[..., Qualification], shape: type[serializers.Serializer]
     ) -> Response:
         row = self.get_object()
+        queries.require_first(request.user, CHANGE, request.data, queries.BY_SITE)
         report = shape(data=request.data)
         report.is_valid(raise_exception=True)
         told = dict(report.validated_data)

@@ -20,16 +20,13 @@ from assets_app.doors.parsers import StrictJSONParser
 from assets_app.inspections.bolt_api import BoltIn
 from assets_app.inspections.bolt_rules import MOST_BOLTS, BoltInput
 from assets_app.inspections.inputs import FindingInput, PhotoInput
-from assets_app.inspections.models import Finding, Inspection, Method
-from assets_app.people.queries import BY_JOINT, BY_SITE, Named, require_first
-from schedules.due.models import Programme
+from assets_app.inspections.models import Inspection, Method
+from assets_app.people.queries import BY_JOINT, BY_SITE, require_first
 from schedules.work import actions, hold_api, orders, queries, rules
 from schedules.work.finishing import LookInput
 from schedules.work.models import Part, Step, Wait, WorkOrder
+from schedules.work.orders import BY_FINDING, BY_PROGRAMME
 from schedules.work.welding import WeldInput
-
-BY_PROGRAMME = Named("programme", Programme.objects, "joint__asset__site_id")
-BY_FINDING = Named("finding", Finding.objects, "joint__asset__site_id")
 
 
 class OrderStepOut(serializers.ModelSerializer):

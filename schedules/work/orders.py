@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
+from assets_app.inspections.models import Finding
 from assets_app.people import queries as people
 from assets_app.people import rules as rights
 from assets_app.people.models import Person
@@ -18,8 +19,12 @@ from assets_app.record import actions as record
 from assets_app.record.models import RecordEntry
 from assets_app.record.queries import came_first, words
 from assets_app.refusals import Conflict, NotFound
+from schedules.due.models import Programme
 from schedules.work import rules
 from schedules.work.models import WorkOrder
+
+BY_PROGRAMME = people.Named("programme", Programme.objects, "joint__asset__site_id")
+BY_FINDING = people.Named("finding", Finding.objects, "joint__asset__site_id")
 
 
 @dataclass

@@ -20,11 +20,11 @@ from assets_app.inspections.evidence_actions import read_upload
 from assets_app.inspections.inputs import PhotoInput
 from assets_app.people import rules as rights
 from assets_app.people.models import Person
-from assets_app.people.queries import day_at, roles_at, sites_of
+from assets_app.people.queries import BY_SITE, day_at, require_first, roles_at, sites_of
 from assets_app.refusals import NotAllowed, NotFound, Refused, Unprocessable
 from schedules.work import actions, eyes, finish_page, forms, hold_pages, queries, rules, welding
 from schedules.work.models import WorkOrder
-from schedules.work.orders import require_right
+from schedules.work.orders import BY_FINDING, BY_PROGRAMME, require_right
 
 ROWS = 100
 
@@ -95,6 +95,7 @@ def orders(request: HttpRequest) -> HttpResponse:
 @require_POST
 def raise_due(request: HttpRequest) -> HttpResponse:
     """The planner's button: orders for all that falls due."""
+    require_first(request.user, "order.raise", request.POST, BY_SITE._replace(key="site_id"))
     form = forms.RaiseDueForm(request.POST, sites=list(sites_of(request.user)))
     if not form.is_valid():
         messages.error(request, "Choose a site, and days from 0 to 366.")
@@ -110,6 +111,7 @@ def raise_due(request: HttpRequest) -> HttpResponse:
 def order_raise(request: HttpRequest) -> HttpResponse:
     """Raise one order: for the look that a programme owes, or for a finding; the buttons of other pages post here."""
     who = {"actor": request.user, "now": timezone.now()}
+    require_first(request.user, "order.raise", request.POST, BY_PROGRAMME, BY_FINDING)
     programme, finding = request.POST.get("programme", ""), request.POST.get("finding", "")
     if programme.isdigit():
         made = actions.raise_order_for_due_date(programme_id=int(programme), **who)

@@ -500,9 +500,7 @@ def _order_deed(deed: str, guard: str | tuple[str, ...], order: str = "order", *
 WORK_PAGES = {
     "GET my-work": Row(SIGNED_IN),
     "GET orders": LISTED,
-    "POST orders-raise-due": Row(
-        "order.raise", sent=lambda w: {"site_id": w.site, "within_days": 30}, outsider=302
-    ),  # a site that is not offered: back to the list with a word
+    "POST orders-raise-due": Row("order.raise", sent=lambda w: {"site_id": w.site, "within_days": 30}),
     "POST order-raise": Row("order.raise", sent=lambda w: {"programme": w.owed}),
     "GET order": Row(READ, ORDER, shows=True),
     "POST order-take": Row(EITHER, ORDER, on("order"), content=(422,)),  # the planner may give, not take
