@@ -16,14 +16,17 @@ from assets_app.inspections.models import Inspection, Method
 from assets_app.people import queries as people
 from assets_app.people.models import Person
 from assets_app.record.actions import append
-from assets_app.refusals import NotFound, Unprocessable
+from assets_app.refusals import Conflict, NotFound, Unprocessable
 from assets_app.register.models import Asset, Joint
 from engineering import tables
 from engineering.errors import InputError
+from schedules.due.known import owed_methods
 from schedules.due.models import Limit, OfficeTable, OwedLook, Policy, Programme, StaleMark
 from schedules.due.rating_rules import worse_conditions
 
 PROGRAMME_FIELDS = ("calendar_months", "duty_count", "source", "conditions", "active")
+# Looks that people ask for at a day of their own -> the deed in the record.
+FIXED_BY_PEOPLE: dict[str, str] = {Limit.FIXED: "fixed_day.set", Limit.LOAD_CHANGE: "load_change.noted"}
 POLICY_FIELDS = (
     "damage_share_single",
     "damage_share_other",
@@ -178,7 +181,7 @@ def owe_look(
     owed = OwedLook.objects.create(
         joint_id=joint_id,
         method=method,
-        limit=Limit(limit),
+        limit=Limit(limit).value,
         due_on=due_on,
         due_total=due_total,
         why=why,
@@ -191,18 +194,33 @@ def owe_look(
 
 @transaction.atomic
 def fix_day(
-    *, joint_id: int, due_on: date, why: str, actor: Person, now: datetime, method: str = "", source: str = ""
+    *,
+    joint_id: int,
+    due_on: date,
+    why: str,
+    actor: Person,
+    now: datetime,
+    method: str = "",
+    source: str = "",
+    limit: str = Limit.FIXED,
 ) -> OwedLook:
-    """Fix a day by which a joint must be looked at, as the maker, an authority or an insurer asks."""
+    """Fix a day by which a joint must be looked at: as the maker, an authority or an insurer asks (limit *fixed*), or
+    since a repair, a settlement or lost bolts nearby raised the stress here (limit *load change*).
+
+    Refusals: ``not_found``, ``role_lacks_right``, ``reason_missing``, ``unknown_limit``, ``unknown_method``,
+    ``method_not_owed``.
+    """
     joint = _joint(joint_id)
     people.require(actor, "programme.change", joint.asset.site_id)
     if not why.strip():
         raise Unprocessable("reason_missing", "Say who fixes this day, and why.", field="why")
+    if limit not in FIXED_BY_PEOPLE:
+        raise Unprocessable("unknown_limit", f"It is one of {', '.join(FIXED_BY_PEOPLE)}.", field="limit")
     _check_owed_there(joint, method)
-    owed = owe_look(joint_id=joint_id, limit="fixed", why=why, now=now, method=method, due_on=due_on, source=source)
+    owed = owe_look(joint_id=joint_id, limit=limit, why=why, now=now, method=method, due_on=due_on, source=source)
     append(
         site_id=joint.asset.site_id,
-        deed="fixed_day.set",
+        deed=FIXED_BY_PEOPLE[limit],
         actor=actor,
         subject=owed,
         content={"due_on": due_on, "method": method, "why": why, "source": source},
@@ -213,11 +231,52 @@ def fix_day(
     return owed
 
 
+@transaction.atomic
+def withdraw_owed_look(*, owed_id: int, reason: str, actor: Person, now: datetime) -> OwedLook:
+    """Take back a look that people asked for once, as one given by mistake; the dates of the joint follow.
+
+    Never the look after work, which the work itself asks for. Refusals: ``not_found``, ``role_lacks_right``,
+    ``reason_missing``, ``after_work_stands``, ``answered_already`` (and who withdrew it or which look answered it).
+    """
+    owed = OwedLook.objects.select_for_update().filter(pk=owed_id).first()
+    joint = _joint(owed.joint_id if owed else 0)
+    people.require(actor, "owed_look.withdraw", joint.asset.site_id)
+    assert owed is not None
+    if not reason.strip():
+        raise Unprocessable("reason_missing", "Say why the look is not needed.", field="reason")
+    if owed.limit == Limit.AFTER_WORK:
+        message = "The work that was done asks for this look. It ends with the look itself."
+        raise Unprocessable("after_work_stands", message)
+    if owed.satisfied_by or owed.withdrawn_why:
+        raise Conflict("answered_already", _answered_words(owed))
+    owed.withdrawn_why = reason.strip()[:240]
+    owed.save(update_fields=["withdrawn_why"])
+    append(
+        site_id=joint.asset.site_id,
+        deed="owed_look.withdrawn",
+        actor=actor,
+        subject=owed,
+        content={"limit": owed.limit, "due_on": owed.due_on, "asked_for": owed.why, "reason": owed.withdrawn_why},
+        now=now,
+        asset_id=joint.asset_id,
+        joint_id=joint.pk,
+    )
+    mark_joints_stale(joint_ids=[joint.pk], why="owed look withdrawn", now=now)
+    return owed
+
+
+def _answered_words(owed: OwedLook) -> str:
+    if owed.satisfied_by:
+        look = owed.satisfied_by
+        return f"The look of {look.inspected_on:%-d %b %Y} by {look.inspector.display_name} has answered it already."
+    return f"It was withdrawn already: {owed.withdrawn_why}"
+
+
 def _check_owed_there(joint: Joint, method: str) -> None:
     """A day hangs on a look that is owed; by a method that nobody owes there it would bind nothing, in silence."""
     if method and method not in Method.values:
         raise Unprocessable("unknown_method", f"Method must be one of {', '.join(Method.values)}.", field="method")
-    owed = list(Programme.objects.filter(joint=joint, active=True).order_by("method").values_list("method", flat=True))
+    owed = owed_methods([joint.pk]).get(joint.pk, ())
     if not owed:
         message = f"Nothing is owed on {joint.tag}: first say what is to be looked at, and by which method."
         raise Unprocessable("method_not_owed", message, field="method")

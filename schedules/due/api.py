@@ -18,7 +18,7 @@ from assets_app.people import queries as people
 from assets_app.refusals import NotFound
 from engineering.errors import InputError
 from engineering.tables import load
-from schedules.due import actions, growth_api, queries
+from schedules.due import actions, alike_api, growth_api, queries
 from schedules.due.list_api import DueDateList
 from schedules.due.models import Limit, Policy, Programme
 from schedules.due.ratings import office_tables
@@ -178,13 +178,15 @@ class ProgrammeList(generics.ListAPIView):
 
 
 class FixedDayIn(serializers.Serializer):
-    """A day by which a joint must be looked at, fixed by the maker, an authority or an insurer."""
+    """A day by which a joint must be looked at: fixed by the maker, an authority or an insurer (``limit`` fixed, unless
+    said otherwise), or since the load on it has changed."""
 
     joint = serializers.IntegerField()
     due_on = serializers.DateField()
     why = serializers.CharField(max_length=240)
     method = serializers.ChoiceField(choices=Method.choices, required=False)
     source = serializers.CharField(required=False, allow_blank=True, max_length=200)
+    limit = serializers.ChoiceField(choices=list(actions.FIXED_BY_PEOPLE), required=False)
 
 
 class FixedDayOut(serializers.Serializer):
@@ -302,6 +304,7 @@ class Tables(APIView):
 
 urlpatterns = [
     *growth_api.urlpatterns,
+    *alike_api.urlpatterns,
     path("tables/<str:name>/", Tables.as_view(), name="api-table"),
     path("due-dates/", DueDateList.as_view(), name="api-due-dates"),
     path("due-dates/<int:programme>/", DueDateExplained.as_view(), name="api-due-date"),

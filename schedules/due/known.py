@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -11,6 +11,7 @@ from django.db import connection
 from assets_app.inspections.kinds import KINDS
 from schedules.due import sentences
 from schedules.due.life_line import Look, Size
+from schedules.due.models import Programme
 
 
 @dataclass
@@ -63,6 +64,15 @@ def known_of_joints(joint_ids: Sequence[int]) -> dict[int, Known]:
     found: dict[int, Known] = {}
     for what, joint, day, _, a, b, c, depth in rows:
         _put(found.setdefault(joint, Known()), what, day, (a, b, c), depth)
+    return found
+
+
+def owed_methods(joint_ids: Iterable[int]) -> dict[int, tuple[str, ...]]:
+    """Joint id -> the methods owed there, in order; a joint that owes none is not in it."""
+    found: dict[int, tuple[str, ...]] = {}
+    rows = Programme.objects.filter(joint_id__in=list(joint_ids), active=True).order_by("joint_id", "method")
+    for joint_id, method in rows.values_list("joint_id", "method"):
+        found[joint_id] = (*found.get(joint_id, ()), method)
     return found
 
 

@@ -18,7 +18,7 @@ from assets_app.people.rules import may
 from assets_app.refusals import Refused
 from assets_app.register.models import Joint
 from schedules.due import actions
-from schedules.due.models import OwedLook, Programme
+from schedules.due.models import Limit, OwedLook, Programme
 
 
 class ProgrammeForm(forms.Form):
@@ -38,10 +38,26 @@ class ProgrammeForm(forms.Form):
 
 
 class FixedDayForm(forms.Form):
+    limit = forms.ChoiceField(
+        label="What asks for it",
+        required=False,
+        choices=[
+            (Limit.FIXED.value, "the maker, an authority, an insurer, or the season's opening"),
+            (Limit.LOAD_CHANGE.value, "the load changed here: a repair, a settlement, or bolts lost nearby"),
+        ],
+    )
     due_on = forms.DateField(label="By which day", widget=forms.DateInput(attrs={"type": "date"}))
     method = forms.ChoiceField(label="Method", required=False, choices=[("", "any that is owed"), *Method.choices])
-    why = forms.CharField(label="Who fixes it, and why", max_length=240)
+    why = forms.CharField(label="Who asks for it, and why", max_length=240)
     source = forms.CharField(label="Document", max_length=200, required=False)
+
+    def clean_limit(self) -> str:
+        return self.cleaned_data["limit"] or Limit.FIXED.value
+
+
+class WithdrawalForm(forms.Form):
+    owed_id = forms.IntegerField(widget=forms.HiddenInput)
+    reason = forms.CharField(label="Why it is not needed", max_length=240)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -55,17 +71,20 @@ def programme(request: HttpRequest, pk: int) -> HttpResponse:
     forms_ = {
         "programme": ProgrammeForm(request.POST if posted == "programme" else None, initial=_initial(request, rows)),
         "fixed": FixedDayForm(request.POST if posted == "fixed" else None),
+        "withdraw": WithdrawalForm(request.POST if posted == "withdraw" else None),
     }
     if request.method == "POST" and _posted(request, joint, forms_, posted):
         messages.success(request, "Stored. The dates of this joint follow.")
         return redirect("joint", pk=pk)
+    roles = people.roles_at(request.user, joint.asset.site_id)
     context = {
         "joint": joint,
         "asset": joint.asset,
         "rows": rows,
         "owed": OwedLook.objects.filter(joint=joint, satisfied_by=None, withdrawn_why="").order_by("due_on"),
         "forms": forms_,
-        "may_change": may("programme.change", people.roles_at(request.user, joint.asset.site_id)),
+        "may_change": may("programme.change", roles),
+        "may_withdraw": may("owed_look.withdraw", roles),
     }
     return render(request, "due/programme.html", context, status=422 if request.method == "POST" else 200)
 
@@ -82,9 +101,13 @@ def _posted(request: HttpRequest, joint: Joint, forms_: dict[str, forms.Form], p
     form = forms_.get(posted)
     if form is None or not form.is_valid():
         return False
-    deed = actions.set_programme if posted == "programme" else actions.fix_day
+    told, whose = form.cleaned_data, {"actor": request.user, "now": timezone.now()}
     try:
-        deed(joint_id=joint.pk, actor=request.user, now=timezone.now(), **form.cleaned_data)
+        if posted == "withdraw":
+            actions.withdraw_owed_look(**told, **whose)
+        else:
+            deed = actions.set_programme if posted == "programme" else actions.fix_day
+            deed(joint_id=joint.pk, **told, **whose)
     except Refused as refused:
         if refused.status in (403, 404):
             raise

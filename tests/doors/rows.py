@@ -210,6 +210,14 @@ DUE_API = {
     "POST api-fixed-days": Row(
         "programme.change", sent=lambda w: {"joint": w.weld, "due_on": "2026-09-01", "why": "maker's letter"}
     ),
+    "GET api-like-joints": Row(READ, pk("weld", "joint")),
+    "POST api-like-joints": Row(
+        "sweep.owe",
+        pk("weld", "joint"),
+        lambda w: {"joints": [w.bolted], "due_on": "2090-01-01", "why": "cracked"},
+        content=(422,),  # a joint at which nothing is owed
+    ),
+    "POST api-owed-look-withdraw": Row("owed_look.withdraw", pk("owed_look", "owed"), lambda w: WHY),
     "GET api-policies": Row(SIGNED_IN),
     "POST api-policies": Row("policy.change", sent=lambda w: {"site": w.site, "watch_days": 20, **WHY}),
 }
@@ -469,6 +477,10 @@ SETTING_UP = {
         lambda w: {
             **{"deed": "programme", "method": "VT", "calendar_months": "12", "conditions": "normal", "active": "on"}
         },
+    ),
+    "GET like-joints": Row(READ, pk("weld"), shows=True),
+    "POST like-joints": Row(
+        "sweep.owe", pk("weld"), lambda w: {"due_on": "2090-01-01", "why": "cracked"}, content=(422,)
     ),
     "GET bolt-sheet": Row("bolt_check.record", pk("bolted", "joint_id"), shows=True),
     "POST bolt-sheet": Row("bolt_check.record", pk("bolted", "joint_id"), lambda w: {"rest": "1"}),

@@ -49,6 +49,7 @@ from schedules.models import (
     Delivery,
     Hold,
     Intent,
+    OwedLook,
     Part,
     Programme,
     Reading,
@@ -83,6 +84,7 @@ class World:
     checked_import: int = 0
     programme: int = 0
     owed: int = 0  # a programme whose look has no order yet
+    owed_look: int = 0  # one asked for by a day
     look: int = 0
     clean_look: int = 0
     finding: int = 0
@@ -278,6 +280,9 @@ def _seen(world: World, now: datetime) -> None:
     due = {"asset_id": world.asset, "source": f"manual {MARK}", "calendar_months": 12}
     world.programme = Programme.objects.create(
         joint_id=world.weld, method="MT", last_look_on=date(2025, 6, 1), **due
+    ).pk
+    world.owed_look = OwedLook.objects.create(
+        joint_id=world.weld, limit="fixed", due_on=date(2090, 1, 1), why=MARK, owed_since=date(2026, 1, 1)
     ).pk
     world.owed = Programme.objects.create(joint_id=world.weld, method="PT", last_look_on=date(2025, 6, 1), **due).pk
 
