@@ -139,15 +139,16 @@ def correct_inspection(
     return look.inspection
 
 
-def right_to(method: object) -> str:
-    """The deed of the table of roles that recording a look by ``method``, as sent, is."""
+def right_to_look(sent: object) -> str:
+    """The deed of the table of roles that the look described by ``sent`` is, however little that says."""
+    method = sent.get("method") if isinstance(sent, dict) else None
     return "bolt_check.record" if method == Method.BOLT_CHECK.value else "inspection.record"
 
 
 def _right_to(method: str) -> str:
     if method not in Method.values:
         raise Unprocessable("unknown_method", f"There is no method {method!r}.", field="method")
-    return right_to(method)
+    return right_to_look({"method": method})
 
 
 def _locked(joint: Joint) -> Joint:

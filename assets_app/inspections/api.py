@@ -45,10 +45,6 @@ class _Rows(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericVi
         return serializer.validated_data
 
 
-def _right_to_look(request: Request) -> str:
-    return actions.right_to(request.data.get("method") if isinstance(request.data, dict) else None)
-
-
 class InspectionFilter(django_filters.FilterSet):
     since = django_filters.DateFilter(field_name="inspected_on", lookup_expr="gte")
     until = django_filters.DateFilter(field_name="inspected_on", lookup_expr="lte")
@@ -75,7 +71,7 @@ class InspectionViewSet(_Rows):
         summary="Record one look with its findings",
     )
     def create(self, request: Request) -> Response:
-        require_first(request.user, _right_to_look(request), request.data, BY_JOINT)
+        require_first(request.user, actions.right_to_look(request.data), request.data, BY_JOINT)
         told = self._told(serializers.InspectionReport)
         return once(request, lambda: (201, self._record(request, told)))
 
@@ -87,7 +83,7 @@ class InspectionViewSet(_Rows):
     @action(detail=True, methods=["post"])
     def correct(self, request: Request, pk: str) -> Response:
         old = self.get_object()
-        require(request.user, _right_to_look(request), old.joint.asset.site_id)
+        require(request.user, actions.right_to_look(request.data), old.joint.asset.site_id)
         told = self._told(serializers.InspectionCorrection)
         told["findings"] = serializers.finding_inputs(told["findings"])
 

@@ -14,10 +14,12 @@ from rest_framework.views import APIView
 
 from assets_app.doors.idempotency import once
 from assets_app.people.models import RoleName
+from assets_app.people.queries import BY_SITE, Named, require_first
 from schedules.alerts import queries, setting_actions, webhook_actions
 from schedules.alerts.models import AlertRule, AlertSettings, CalendarLink, Intent, WebhookEndpoint
 
 LARGEST_ID = 2**63 - 1
+BY_ENDPOINT = Named("endpoint", WebhookEndpoint.objects, "site_id")
 
 
 class RuleOut(serializers.ModelSerializer):
@@ -52,6 +54,7 @@ class Rules(generics.ListAPIView):
     @extend_schema(request=RuleIn, responses={201: RuleOut})
     def post(self, request: Request) -> Response:
         """Set who hears of a kind of alert, or its lead time."""
+        require_first(request.user, "people.change", request.data, BY_SITE)
         told = _valid(RuleIn, request)
         site_id = told.pop("site")
 
@@ -109,6 +112,7 @@ class Webhooks(generics.ListAPIView):
     @extend_schema(request=WebhookIn, responses={201: NewWebhook})
     def post(self, request: Request) -> Response:
         """Set up a receiver. The secret is in the first answer only, not in a repeat under the same Idempotency-Key."""
+        require_first(request.user, "people.change", request.data, BY_SITE)
         told = _valid(WebhookIn, request)
         secret = ""
 
@@ -127,6 +131,7 @@ class Webhook(APIView):
     @extend_schema(request=WebhookChange, responses=WebhookOut)
     def patch(self, request: Request, endpoint_id: int) -> Response:
         """Change where it goes, what it is told, or switch it on and off."""
+        require_first(request.user, "people.change", {"endpoint": endpoint_id}, BY_ENDPOINT)
         told = _valid(WebhookChange, request)
 
         def deed() -> tuple[int, dict[str, Any]]:

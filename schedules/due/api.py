@@ -166,6 +166,7 @@ class ProgrammeList(generics.ListAPIView):
     @extend_schema(request=ProgrammeIn, responses={200: ProgrammeOut})
     def post(self, request: Request) -> Response:
         """Set what is owed on a joint by a method."""
+        people.require_first(request.user, "programme.change", request.data, people.BY_JOINT)
         given = ProgrammeIn(data=request.data)
         given.is_valid(raise_exception=True)
         data = dict(given.validated_data)
@@ -197,6 +198,7 @@ class FixedDays(APIView):
     @extend_schema(request=FixedDayIn, responses={201: FixedDayOut})
     def post(self, request: Request) -> Response:
         """Fix a day."""
+        people.require_first(request.user, "programme.change", request.data, people.BY_JOINT)
         given = FixedDayIn(data=request.data)
         given.is_valid(raise_exception=True)
         data = dict(given.validated_data)
@@ -236,6 +238,7 @@ class PolicyList(generics.ListAPIView):
     @extend_schema(request=PolicyIn, responses={201: PolicyOut})
     def post(self, request: Request) -> Response:
         """Set a site's policy; what is left out stays as it is."""
+        people.require_first(request.user, "policy.change", request.data, people.BY_SITE)
         given = PolicyIn(data=request.data)
         given.is_valid(raise_exception=True)
         data = {name: value for name, value in given.validated_data.items() if name in request.data}
@@ -288,6 +291,7 @@ class Tables(APIView):
     @extend_schema(request=TableIn, responses={200: FixedDayOut})
     def post(self, request: Request, name: str) -> Response:
         """Replace the table at a site, or bring the shipped one back."""
+        people.require_first(request.user, "table.replace", request.data, people.BY_SITE)
         given = TableIn(data=request.data)
         given.is_valid(raise_exception=True)
         data = given.validated_data

@@ -73,6 +73,9 @@ def programme(request: HttpRequest, pk: int) -> HttpResponse:
         "fixed": FixedDayForm(request.POST if posted == "fixed" else None),
         "withdraw": WithdrawalForm(request.POST if posted == "withdraw" else None),
     }
+    if request.method == "POST":
+        right = "owed_look.withdraw" if posted == "withdraw" else "programme.change"
+        people.require(request.user, right, joint.asset.site_id)
     if request.method == "POST" and _posted(request, joint, forms_, posted):
         messages.success(request, "Stored. The dates of this joint follow.")
         return redirect("joint", pk=pk)

@@ -23,6 +23,7 @@ from django.views.decorators.http import require_POST, require_safe
 from assets_app.doors.context import sites_of, sites_where
 from assets_app.doors.kept import Kept
 from assets_app.inspections.models import Method
+from assets_app.people.queries import require_first
 from assets_app.refusals import Unprocessable
 from assets_app.register.models import Site
 from assets_app.templatetags.soundjoint import due_words
@@ -35,6 +36,7 @@ from schedules.planning.season_data import WEEKS as STRIP_WEEKS
 from schedules.planning.season_data import season_of
 from schedules.planning.season_strip import season_strip
 from schedules.planning.standing import Standing, in_the_way, standing_of
+from schedules.work.orders import BY_PROGRAMME
 from schedules.work.raising import raise_order_for_due_date
 
 REMEMBERED = "due-filter"
@@ -194,6 +196,7 @@ def _page_url(kept: str, after: str) -> str:
 @login_required
 def raise_order(request: HttpRequest) -> HttpResponse:
     """Raise the order for one look of the list, and come back to the list as it was filtered."""
+    require_first(request.user, "order.raise", request.POST, BY_PROGRAMME)
     programme = request.POST.get("programme", "")
     if not programme.isdigit():
         raise Unprocessable("unknown_programme", "Say for which look the order is.", field="programme")

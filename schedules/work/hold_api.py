@@ -14,8 +14,10 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from assets_app.doors.idempotency import once
+from assets_app.people.queries import BY_ASSET, BY_JOINT, require_first
 from schedules.work import actions, holds, queries
 from schedules.work.models import Hold
+from schedules.work.orders import BY_FINDING
 
 
 class HoldOut(serializers.ModelSerializer):
@@ -63,6 +65,7 @@ class Holds(generics.ListAPIView):
     @extend_schema(request=HoldIn, responses={201: HoldOut})
     def post(self, request: Request) -> Response:
         """Place a hold: anybody with a role at the site."""
+        require_first(request.user, "hold.place", request.data, BY_ASSET, BY_JOINT, BY_FINDING)
         given = HoldIn(data=request.data)
         given.is_valid(raise_exception=True)
         data = given.validated_data

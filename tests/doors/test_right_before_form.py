@@ -5,9 +5,28 @@ import json
 import pytest
 from django.test import Client
 
+from assets_app.people import rules
+from tests.doors.rows import ROWS, Row
 from tests.doors.world import ELSEWHERE, HERE, World
 
 pytestmark = pytest.mark.django_db
+
+
+def _deeds(row: Row) -> tuple[str, ...]:
+    return (row.guard,) if isinstance(row.guard, str) else row.guard
+
+
+# Every door that writes and asks for a deed of the table of roles, straight from the rows: a new one is asked too.
+WRITING = [
+    key for key, row in ROWS.items()
+    if not key.startswith("GET") and row.guard != "read" and set(_deeds(row)) <= set(rules.MAY)
+]  # fmt: skip
+NAMING = {
+    *("site", "asset", "joint", "programme", "finding", "counter", "order", "person", "site_id", "asset_id"),
+    *("joints", "readings", "asset_tag", "joint_tag", "deed"),
+}  # what says where, or which of the deeds of a page; all else is left out, so that no form is whole
+ASKED_BY_LABEL = {"POST labels", "POST api-labels"}  # a joint's first label needs the right; to print it, to read does
+OFFERED = {"POST holds", *ASKED_BY_LABEL}  # a choice of the form in which the thing of another site does not stand
 
 # Address -> what names the site or the thing in the content; all else is left out, so no form here is whole.
 PAGES = {
@@ -47,20 +66,37 @@ def client_of(world: World, role: str) -> Client:
     return client
 
 
-@pytest.mark.parametrize(("role", "status"), [("auditor", 403), ("engineer", 422)])
+@pytest.mark.parametrize("key", WRITING)
+def test_whoever_may_not_hears_that_whatever_was_sent(door, key):
+    row = ROWS[key]
+    named = {name: value for name, value in row.sent(door.world).items() if name in NAMING}
+    bodies = [named] if not named or " api-" not in key else [named, {}]
+    wrong = []
+    for role in rules.EVERYONE:
+        if any(rules.may(deed, [role]) for deed in _deeds(row)) or key in ASKED_BY_LABEL:
+            continue
+        for sent in bodies:
+            answer = door.go(key, role, HERE, sent=sent)
+            if answer.status_code != 403 or rules.who_could(_deeds(row)[0]) not in answer.body.decode().lower():
+                wrong.append(f"{role} sent {sent}: {answer.status_code} {answer.body[:200]!r}")
+    answer = door.go(key, "engineer", ELSEWHERE, sent=named)
+    if answer.status_code != 404 and key not in OFFERED:
+        wrong.append(f"engineer of another site sent {named}: {answer.status_code}")
+    assert not wrong, "\n".join(wrong)
+
+
 @pytest.mark.parametrize("address", PAGES)
-def test_a_page(door, address, role, status):
-    answer = client_of(door.world, role).post(address.format(w=door.world), PAGES[address](door.world))
-    assert answer.status_code == status
+def test_who_may_hears_what_is_wrong_on_a_page(door, address):
+    answer = client_of(door.world, "engineer").post(address.format(w=door.world), PAGES[address](door.world))
+    assert answer.status_code == 422
 
 
-@pytest.mark.parametrize(("role", "status"), [("auditor", 403), ("engineer", 422)])
 @pytest.mark.parametrize("door_of", API)
-def test_the_api(door, door_of, role, status):
+def test_who_may_hears_what_is_wrong_from_the_api(door, door_of):
     method, address = door_of.format(w=door.world).split()
-    sent = json.dumps(API[door_of](door.world))
-    answer = client_of(door.world, role).generic(method, f"/api/v1/{address}", sent, content_type="application/json")
-    assert answer.status_code == status, answer.content
+    sent, client = json.dumps(API[door_of](door.world)), client_of(door.world, "engineer")
+    answer = client.generic(method, f"/api/v1/{address}", sent, content_type="application/json")
+    assert answer.status_code == 422, answer.content
 
 
 @pytest.mark.parametrize(("role", "status"), [("engineer", 403), ("planner", 422)])
@@ -71,11 +107,10 @@ def test_a_season_is_the_planners(door, role, status, named):
     assert answer.status_code == status, answer.content
 
 
-@pytest.mark.parametrize(("role", "status"), [("auditor", 403), ("engineer", 422)])
 @pytest.mark.parametrize("address", FORMS)
-def test_a_file_sent_to_the_api(door, address, role, status):
-    answer = client_of(door.world, role).post(f"/api/v1/{address}", FORMS[address](door.world))
-    assert answer.status_code == status, answer.content
+def test_who_may_hears_what_is_wrong_with_a_file(door, address):
+    answer = client_of(door.world, "engineer").post(f"/api/v1/{address}", FORMS[address](door.world))
+    assert answer.status_code == 422, answer.content
 
 
 @pytest.mark.parametrize("role", ["auditor", "planner"])

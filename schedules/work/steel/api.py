@@ -23,8 +23,9 @@ from rest_framework.utils.encoders import JSONEncoder
 from rest_framework.views import APIView
 
 from assets_app.doors.idempotency import once
-from assets_app.inspections.actions import record_inspection
+from assets_app.inspections.actions import record_inspection, right_to_look
 from assets_app.inspections.serializers import InspectionReport, InspectionSerializer, finding_inputs
+from assets_app.people.queries import BY_SITE, require_first
 from assets_app.refusals import NotFound
 from schedules.work import actions
 from schedules.work.hold_api import HoldOut
@@ -97,6 +98,7 @@ class TaggedHold(APIView):
     @extend_schema(request=TaggedHoldIn, responses={201: HoldOut}, operation_id="steel_hold_by_tag")
     def post(self, request: Request) -> Response:
         """Place a hold on what was typed by its tag. An unknown tag is refused (``tag_unknown``), never guessed."""
+        require_first(request.user, "hold.place", request.data, BY_SITE)
         told = _valid(TaggedHoldIn, request)
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -124,6 +126,7 @@ class TaggedLook(APIView):
     @extend_schema(request=TaggedLookIn, responses={201: InspectionSerializer}, operation_id="steel_look_by_tag")
     def post(self, request: Request) -> Response:
         """Record a look at a joint typed by its tags. An unknown one is refused (``tag_unknown``), never guessed."""
+        require_first(request.user, right_to_look(request.data), request.data, BY_SITE)
         told = _valid(TaggedLookIn, request)
         where = {"site_id": told.pop("site"), "asset_tag": told.pop("asset_tag"), "joint_tag": told.pop("joint_tag")}
         told["findings"] = finding_inputs(told["findings"])
