@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import Any
 
 from django import forms
@@ -21,8 +20,6 @@ from assets_app.refusals import Refused
 from assets_app.register.models import Joint
 from schedules.due import alike_actions
 from schedules.due.alike import Alike, AlikeJoints, alike, why_of
-from schedules.due.models import Policy
-from schedules.due.ratings import policies_of_sites
 
 DEED = "sweep.owe"
 
@@ -30,7 +27,12 @@ DEED = "sweep.owe"
 class SweepForm(forms.Form):
     """What is asked for; the joints themselves are ticked in the table."""
 
-    due_on = forms.DateField(label="Looked at by which day", widget=forms.DateInput(attrs={"type": "date"}))
+    due_on = forms.DateField(
+        label="Looked at by which day",
+        widget=forms.DateInput(attrs={"type": "date"}),
+        help_text="No day is proposed. Where what was found stops the use of this joint, think of a hold on the like "
+        "ones too until they are looked at.",
+    )
     method = forms.ChoiceField(label="Method", required=False, choices=[("", "any that is owed"), *Method.choices])
     why = forms.CharField(label="What was found bad, and where", max_length=240)
     source = forms.CharField(label="Document", max_length=200, required=False)
@@ -54,7 +56,7 @@ def like_joints(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         people.require(request.user, DEED, joint.asset.site_id)
     found = alike(joint, sorted(may_at) if may_ask else people.site_ids_of(request.user))
-    form = SweepForm(request.POST if request.method == "POST" else None, found, _initial(joint))
+    form = SweepForm(request.POST if request.method == "POST" else None, found, {"why": why_of(joint)})
     if request.method == "POST" and (made := _posted(request, joint, form)) is not None:
         messages.success(request, f"{made} like joint{'' if made == 1 else 's'} owe a look. Their dates follow.")
         return redirect("like-joints", pk=pk)
@@ -70,13 +72,6 @@ def like_joints(request: HttpRequest, pk: int) -> HttpResponse:
         "several_sites": len({each.joint.asset.site_id for each in found.joints}) > 1,
     }
     return render(request, "due/alike.html", context, status=422 if form.errors else 200)
-
-
-def _initial(joint: Joint) -> dict[str, Any]:
-    """The site's days to the first look after a repair serve as a proposal; the person says what is right."""
-    policy = policies_of_sites().get(joint.asset.site_id) or Policy()
-    today = people.day_at(joint.asset.site, timezone.now())
-    return {"due_on": today + timedelta(days=policy.repair_look_days), "why": why_of(joint)}
 
 
 def _is_ticked(row: Alike, ticked: set[str] | None) -> bool:

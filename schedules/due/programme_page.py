@@ -40,19 +40,16 @@ class ProgrammeForm(forms.Form):
 class FixedDayForm(forms.Form):
     limit = forms.ChoiceField(
         label="What asks for it",
-        required=False,
         choices=[
-            (Limit.FIXED.value, "the maker, an authority, an insurer, or the season's opening"),
-            (Limit.LOAD_CHANGE.value, "the load changed here: a repair, a settlement, or bolts lost nearby"),
+            (Limit.FIXED.value, "maker, authority, insurer or season"),
+            (Limit.LOAD_CHANGE.value, "a changed load here"),
         ],
+        help_text="A load changes by a repair, a settlement or bolts lost nearby.",
     )
     due_on = forms.DateField(label="By which day", widget=forms.DateInput(attrs={"type": "date"}))
     method = forms.ChoiceField(label="Method", required=False, choices=[("", "any that is owed"), *Method.choices])
     why = forms.CharField(label="Who asks for it, and why", max_length=240)
     source = forms.CharField(label="Document", max_length=200, required=False)
-
-    def clean_limit(self) -> str:
-        return self.cleaned_data["limit"] or Limit.FIXED.value
 
 
 class WithdrawalForm(forms.Form):

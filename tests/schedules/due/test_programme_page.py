@@ -18,7 +18,7 @@ def test_a_planner_sets_a_method_and_fixes_a_day(client, person, site, address):
     client.force_login(person("planner", site))
     sent = {"deed": "programme", "method": "MT", "calendar_months": 24, "conditions": "good", "active": "on"}
     assert client.post(address, sent | {"source": "maker's manual"}).status_code == 302
-    fixed = {"deed": "fixed", "due_on": "2026-07-15", "why": "insurer asks before the season"}
+    fixed = {"deed": "fixed", "limit": "fixed", "due_on": "2026-07-15", "why": "insurer asks before the season"}
     assert client.post(address, fixed).status_code == 302
     made = Programme.objects.get()
     assert (made.method, made.calendar_months, made.conditions) == ("MT", 24, "good")
