@@ -125,11 +125,15 @@ def _quantity(unit: str, factor: float = 1.0) -> Reader:
     return read
 
 
-def _count(text: str, ways: Ways) -> int:
+def _whole(text: str) -> int:
     try:
-        number = units.parse_count(text)
+        return units.parse_count(text)
     except InputError as error:
         raise CellError(_reason(text, error), "Write a whole number.") from error
+
+
+def _count(text: str, ways: Ways) -> int:
+    number = _whole(text)
     if number > 32_000:
         raise CellError(f"{_shown(text)} is too large.", "Check the column.")
     return number
@@ -318,6 +322,13 @@ def _months(text: str, ways: Ways) -> int:
     return months
 
 
+def _duty(text: str, ways: Ways) -> float:
+    count = _whole(text)
+    if not 1 <= count <= MOST_COUNTS:
+        raise CellError(f"{_shown(text)} is no count between looks.", f"Write 1 to {MOST_COUNTS} of the counter.")
+    return float(count)
+
+
 def _document(text: str, ways: Ways) -> str:
     if len(text) > 200:
         raise CellError("The source is longer than 200 characters.", "Shorten it.")
@@ -330,11 +341,13 @@ def _member_tag(text: str, ways: Ways) -> str:
     return text
 
 
+MOST_COUNTS = 10**12  # between two looks
 FIELDS: dict[str, dict[str, Field]] = {target: _fields_of(target) for target in MODELS}
 FIELDS["joint"] |= {name: Field(name, _member_tag) for name in ("member", "other_member")}
 FIELDS["programme"] = {
     "method": Field("method", _methods),
     "calendar_months": Field("calendar_months", _months),
+    "duty_count": Field("duty_count", _duty),
     "last_look_on": Field("last_look_on", read_date),
     "source": Field("source", _document),
 }

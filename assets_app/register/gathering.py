@@ -235,7 +235,7 @@ class _Rows:
             )
         if "method" in values or not values:
             return values
-        if "calendar_months" in values or "last_look_on" in values:
+        if not values.keys().isdisjoint(("calendar_months", "duty_count", "last_look_on")):
             self.plan.errors.add(
                 row, words["method"], "", "It says how often or when, but not by which method.", "Name the method: VT."
             )

@@ -238,7 +238,7 @@ def _give_programmes(
         if held is None or held.pk is None:
             new += 1
             continue
-        values = {"calendar_months": None, "last_look_on": None, "source": "", **given.values}
+        values = {"calendar_months": None, "duty_count": None, "last_look_on": None, "source": "", **given.values}
         rows.append({"joint_id": held.pk, "asset_id": held.asset_id, "method": method, "fallback": fallback, **values})
     counts = {"new": new, "changed": 0, "unchanged": 0}
     if rows:

@@ -13,7 +13,7 @@ from schedules.due.rating_rules import worse_conditions
 
 BATCH = 2000
 FEW = 5000  # joints asked for by id; beyond it by their assets
-WRITTEN = ["calendar_months", "last_look_on", "last_look_total", "last_look_conditions", "source"]
+WRITTEN = ["calendar_months", "duty_count", "last_look_on", "last_look_total", "last_look_conditions", "source"]
 
 
 def take_programmes(*, rows: list[dict[str, Any]], now: datetime, check_only: bool) -> dict[str, int]:
@@ -76,6 +76,7 @@ def _as_given(row: dict[str, Any]) -> Programme:
         asset_id=row["asset_id"],
         method=row["method"],
         calendar_months=row["calendar_months"],
+        duty_count=row["duty_count"],
         last_look_on=row["last_look_on"],
         source=row["source"] or row["fallback"][:200],
     )
@@ -84,7 +85,7 @@ def _as_given(row: dict[str, Any]) -> Programme:
 def _settle(programme: Programme, row: dict[str, Any]) -> bool:
     """Put on what the row says; whether that changed anything."""
     changed = False
-    for name in ("calendar_months", "source"):
+    for name in ("calendar_months", "duty_count", "source"):
         if row[name] and getattr(programme, name) != row[name]:
             setattr(programme, name, row[name])
             changed = True

@@ -168,6 +168,19 @@ def test_a_look_recorded_since_is_not_set_back_by_an_older_file(run_file, weld_j
     assert (programme.calendar_months, programme.last_look_on) == (6, look.inspected_on)
 
 
+def test_the_count_allowed_between_looks_comes_with_the_file(run_file, weld_joint):
+    head = "asset_tag,joint_tag,programme_method,programme_duty_count\n"
+    assert run_file(head + "R-01,W-001,VT,20000\n").state == "done"
+    programme = Programme.objects.get()
+    assert (programme.duty_count, programme.calendar_months) == (20_000.0, None)
+    assert run_file(head + "R-01,W-001,VT,\n").report["counts"]["programme"]["unchanged"] == 1
+    for bad in ("0", "often", "-5", "1.5"):
+        assert errors(run_file(head + f"R-01,W-001,VT,{bad}\n")) == [(2, "programme_duty_count")]
+    assert errors(run_file(head + "R-01,W-001,,20000\n")) == [(2, "programme_method")]
+    programme.refresh_from_db()
+    assert programme.duty_count == 20_000.0
+
+
 def test_a_sheet_of_a_workbook_is_read_like_a_csv(run_file):
     target = BytesIO()
     book = xlsxwriter.Workbook(target, {"in_memory": True})
