@@ -54,12 +54,15 @@ _SOURCES = {
 }
 _NAMES = [name for name in DueDateOut.Meta.fields if name != "limits"]
 _COLUMNS = [_SOURCES.get(name, name) for name in _NAMES] + [limit.replace(" ", "_") + "_on" for limit in LIMITS]
-_PLACE = DueDateOut.Meta.fields.index("limits")
+_DAYS = [place for place, name in enumerate(_COLUMNS) if name.endswith(("_on", "_at"))]
 
 
 def written(row: tuple[Any, ...]) -> dict[str, Any]:
     """One row as ``DueDateOut`` describes it."""
-    values = [value.isoformat() if isinstance(value, date) else value for value in row]
+    values = list(row)
+    for place in _DAYS:
+        if values[place] is not None:
+            values[place] = values[place].isoformat()
     cells = dict(zip(_NAMES, values, strict=False))
     cells["changed_at"] = cells["changed_at"].replace("+00:00", "Z")
     return cells | {"limits": dict(zip(LIMITS, values[len(_NAMES) :], strict=True))}
