@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
 
-from engineering import bolt_group
+from engineering import bolt_group, bolt_patterns
 from engineering.errors import InputError
 
 DIGITS = 9  # decimals of a rise: a sum that comes out at a step of the table is at that step
@@ -48,13 +48,13 @@ def group_of(facts: GroupFacts) -> bolt_group.Group | None:
         if facts.pattern == "custom" and facts.positions and count in (None, len(facts.positions)):
             return bolt_group.Group(facts.positions)
         if facts.pattern == "ring" and count and facts.ring_diameter_mm:
-            return bolt_group.ring(count, facts.ring_diameter_mm)
+            return bolt_patterns.ring(count, facts.ring_diameter_mm)
         if facts.pattern == "grid" and count and facts.rows and count % facts.rows == 0:
             columns = count // facts.rows
             x = facts.column_pitch_mm or (1.0 if columns == 1 else None)
             y = facts.row_pitch_mm or (1.0 if facts.rows == 1 else None)
             if x and y:
-                return bolt_group.grid(columns, facts.rows, x, y)
+                return bolt_patterns.grid(columns, facts.rows, x, y)
     except InputError:
         return None
     return None

@@ -10,14 +10,13 @@ from hypothesis import strategies as st
 from engineering.bolt_group import (
     Group,
     Verdict,
-    grid,
     overturning,
     overturning_any_direction,
-    ring,
     separation_utilisation,
     shear_and_moment,
     slip_utilisation,
 )
+from engineering.bolt_patterns import grid, ring
 from engineering.errors import InputError
 
 LOADS = st.floats(-1e6, 1e6)

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from engineering import bolts
-from engineering.bolt_group import Group, grid, overturning, ring, shear_and_moment
+from engineering.bolt_group import Group, overturning, shear_and_moment
+from engineering.bolt_patterns import grid, ring
 
 pytestmark = pytest.mark.published
 

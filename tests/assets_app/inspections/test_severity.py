@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from assets_app.inspections import bolt_loads, kinds, rules
 from assets_app.inspections.models import SEVERITY_ORDER, Severity
-from engineering import bolt_group
+from engineering import bolt_group, bolt_patterns
 from engineering.errors import InputError
 
 CRACKS = sorted(code for code, kind in kinds.KINDS.items() if kind.is_crack)
@@ -121,7 +121,7 @@ def test_a_group_turned_even_by_a_second_loss_gets_no_credit():
 
 def test_the_rise_is_that_of_the_bolt_group_under_the_worst_unit_load():
     facts = bolt_loads.GroupFacts(bolt_count=12, pattern="ring", ring_diameter_mm=400)
-    group = bolt_group.ring(12, 400).with_lost(0)
+    group = bolt_patterns.ring(12, 400).with_lost(0)
     overturning = bolt_group.overturning_any_direction(group, 0, 1).rise
     assert bolt_loads.rise(facts, [1]) >= overturning > 1
 
