@@ -20,10 +20,12 @@ from assets_app.inspections.finding_actions import (
     sign_assessment,
 )
 from assets_app.inspections.inputs import FindingInput, PhotoInput, Report
+from assets_app.inspections.kinds import KINDS
 from assets_app.inspections.look_findings import Look, write_findings
 from assets_app.inspections.models import Evidence, Inspection, Method
 from assets_app.people.models import Person
 from assets_app.people.queries import day_at, require_qualified
+from assets_app.people.rules import who_could
 from assets_app.record import actions as record
 from assets_app.record.queries import came_first
 from assets_app.refusals import Conflict, NotFound, Unprocessable
@@ -130,13 +132,27 @@ def correct_inspection(
             raise came_first("already_corrected", said, Inspection, newer.pk)
         look_rules.check(report, joint, now)
         require_qualified(actor, method, joint.asset.site_id, day_at(joint.asset.site, inspected_at))
-        still_open = [finding for finding in old.findings.all() if finding.is_open]
-        if still_open and result != Inspection.Result.FINDINGS:
-            raise Conflict("findings_still_open", "Findings of this look are open. Close each with its reason first.")
+        if result != Inspection.Result.FINDINGS:
+            _require_closed(old)
         look = _begin(report, joint, actor, now, corrects=old)
         write_findings(look, findings)
         _finish(look, [], "inspection.corrected", corrects=old.pk, reason=reason.strip())
     return look.inspection
+
+
+def _require_closed(old: Inspection) -> None:
+    still_open = [finding for finding in old.findings.order_by("pk") if finding.is_open]
+    if not still_open:
+        return
+    named = "; ".join(
+        f"{KINDS[each.kind].words} found on {each.found_on:%-d %b %Y}, {each.severity}" for each in still_open
+    )
+    raise Conflict(
+        "findings_still_open",
+        f"Open from this look: {named}. Close each with its reason first. {who_could('finding.close').capitalize()} "
+        "could; a grave one only an engineer.",
+        findings=[each.pk for each in still_open],
+    )
 
 
 def right_to_look(sent: object) -> str:

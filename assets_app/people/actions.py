@@ -11,7 +11,8 @@ from assets_app.people.models import Person, Qualification, Role, RoleName
 from assets_app.people.qualification_rules import POSITIONS, positions_of, unknown_positions, welder_valid
 from assets_app.people.queries import day_at, require, require_welder, roles_at
 from assets_app.record import actions as record
-from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
+from assets_app.record.queries import came_first
+from assets_app.refusals import NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Site
 
 
@@ -115,7 +116,8 @@ def confirm_continuity(
         if used_on > day_at(Site.objects.get(pk=site_id), now) or used_on < row.issued_on:
             raise Unprocessable("day_out_of_range", "That day lies ahead, or before the certificate.", field="used_on")
         if row.last_used_on and used_on <= row.last_used_on:
-            raise Conflict("already_confirmed", f"It is confirmed up to {row.last_used_on:%-d %b %Y} already.")
+            said = f"Use is confirmed up to {row.last_used_on:%-d %b %Y} already; only a later day adds to it."
+            raise came_first("already_confirmed", said, Qualification, row.pk, deed="qualification.continued")
         row.last_used_on = used_on
         row.save(update_fields=["last_used_on"])
         _record(site_id, "qualification.continued", actor, row, now)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -34,19 +36,38 @@ def entries(
     return rows.order_by("-pk")
 
 
-def came_first(code: str, said: str, subject: type[Model], subject_id: int, **data: Any) -> Conflict:
+def came_first(
+    code: str,
+    said: str,
+    subject: type[Model],
+    subject_id: int,
+    *,
+    deed: str = "",
+    facts: Mapping[str, object] | None = None,
+    **data: Any,
+) -> Conflict:
     """The refusal of one who comes second: ``said``, then who did the latest deed on the subject, and when.
 
-    By the site's clock. Where the record knows of no deed on it, ``said`` alone.
+    By the site's clock. ``deed`` and ``facts`` name the deed that is meant, where not any will do. Where the record
+    knows of none such, ``said`` alone.
     """
     kind = subject._meta.model_name
     rows = RecordEntry.objects.filter(subject_kind=kind, subject_id=subject_id).select_related("site")
-    last = rows.order_by("-pk").first()
+    if deed:
+        rows = rows.filter(deed=deed)
+    rows = rows.order_by("-pk")
+    last = next((row for row in rows if facts.items() <= row.facts.items()), None) if facts else rows.first()
     if last is None:
         return Conflict(code, said, **data)
-    name, local = last.actor_name or "the rule table", last.at.astimezone(ZoneInfo(last.site.time_zone))
-    message = f"{said} Last: {words(last.deed)} by {name} on {local:%-d %b %Y at %H:%M}."
+    name, did = last.actor_name or "the rule table", words(last.deed)
+    did = did.capitalize() if deed else f"Last: {did}"
+    message = f"{said} {did} {by_and_when(name, last.at, last.site.time_zone)}."
     return Conflict(code, message, by=name, at=last.at.isoformat(), **data)
+
+
+def by_and_when(name: str, at: datetime, time_zone: str) -> str:
+    """``by Bram on 3 Jun 2026 at 10:00``, by the site's clock."""
+    return f"by {name} on {at.astimezone(ZoneInfo(time_zone)):%-d %b %Y at %H:%M}"
 
 
 def words(deed: str) -> str:

@@ -19,6 +19,7 @@ from assets_app import events
 from assets_app.people import queries as people
 from assets_app.people.models import Person
 from assets_app.record.actions import append
+from assets_app.record.queries import came_first
 from assets_app.refusals import Conflict, NotFound, Unprocessable
 from assets_app.register.columns import FIELDS, CellError, Ways
 from assets_app.register.models import Asset, BoltGroup, Joint, Member, Site, Weld
@@ -199,13 +200,24 @@ def _steel(joint: Joint, weld: dict[str, Any] | None, bolts: dict[str, Any] | No
 
 
 def _save(thing: Any, siblings: Any) -> None:
-    if siblings.filter(tag=thing.tag).exclude(pk=thing.pk).exists():
-        raise Conflict("tag_taken", f"There already is a {thing._meta.verbose_name} {thing.tag} here.", field="tag")
+    same = siblings.filter(tag=thing.tag).exclude(pk=thing.pk).first()
+    if same is not None:
+        raise _tag_taken(same)
     try:
         with transaction.atomic():
             thing.save()
-    except IntegrityError as error:
-        raise Conflict("tag_taken", f"There already is a {thing.tag} here.", field="tag") from error
+    except IntegrityError:
+        same = siblings.filter(tag=thing.tag).exclude(pk=thing.pk).first()
+        if same is None:
+            raise
+        raise _tag_taken(same) from None
+
+
+def _tag_taken(same: Any) -> Conflict:
+    """What came by a file has no entry of its own: then it is only said what stands."""
+    what = f"{same._meta.verbose_name} {same.tag} {same.name}".strip()
+    said = f"There already is a {what} here. Change that one, or give this one another tag."
+    return came_first("tag_taken", said, type(same), same.pk, field="tag", stands=same.pk)
 
 
 def _told(thing: Any) -> dict[str, Any]:

@@ -20,8 +20,8 @@ from assets_app.people import queries as people
 from assets_app.people.models import Person
 from assets_app.record import actions as record
 from assets_app.record.queries import came_first
-from assets_app.refusals import Conflict, NotFound, Refused, Unprocessable
-from schedules.duty import events, meter, queries, rules
+from assets_app.refusals import NotFound, Refused, Unprocessable
+from schedules.duty import events, meter, queries, rules, second
 from schedules.duty.meter import Bounds, Shown
 from schedules.duty.models import Counter, CounterForecast, Reading
 from schedules.duty.open_days import Span, open_mask
@@ -164,9 +164,9 @@ def exchange_meter(
         if same is not None:
             if (same.closing, same.value) == (closing_value, opening_value):
                 return Reading.objects.get(counter_id=counter_id, read_at=at)
-            raise _differs(same)
+            raise second.differs(chain.counter, same)
         if after is not None:
-            raise _readings_after(after)
+            raise second.readings_after(chain.counter, after)
         bounds = chain.bounds(before, at)
         meter.check_value(opening_value, bounds.rolls_over_at, field="opening_value")
         total = meter.total_of(
@@ -195,7 +195,7 @@ def withdraw_reading(*, reading_id: int, reason: str, actor: Person, now: dateti
             raise came_first("already_withdrawn", "This reading was withdrawn meanwhile.", Reading, reading_id)
         _, _, after = chain.around(reading.read_at)
         if reading.kind == Reading.Kind.EXCHANGE and after is not None:
-            raise _readings_after(after)
+            raise second.readings_after(chain.counter, after)
         content = {**_content(reading), "reason": reason.strip()}
         _record(chain, "reading.withdrawn", reading, content, actor=actor, now=now)
         reading.delete()
@@ -244,7 +244,7 @@ def _placed(chain: Chain, entry: Entry, *, actor: Person, now: datetime, source:
     if same is not None:
         if same.closing is None and same.value == entry.value:
             return None
-        raise _differs(same)
+        raise second.differs(chain.counter, same)
     bounds = chain.bounds(before, entry.read_at)
     total = meter.total_of(entry.value, before=before, after=after, bounds=bounds, confirmed=entry.confirmed)
     chain.add(Shown(entry.read_at, chain.day_in_words(entry.read_at), entry.value, total))
@@ -285,24 +285,6 @@ def _check_moment(chain: Chain, at: datetime, now: datetime, *, field: str = "re
             f"{chain.asset} was commissioned on {commissioned:%-d %B %Y}; this reading is from before.",
             field=field,
         )
-
-
-def _differs(same: Shown) -> Conflict:
-    return Conflict(
-        "reading_differs",
-        f"There is a reading of {same.value:,.10g} for this very moment. If it is wrong, withdraw it first.",
-        field="value",
-        stored_value=same.value,
-    )
-
-
-def _readings_after(after: Shown) -> Conflict:
-    return Conflict(
-        "readings_after_exchange",
-        f"There is a later reading, on {after.day}, judged on the other meter. Withdraw it first, then enter it again.",
-        field="at",
-        later_day=after.day,
-    )
 
 
 def _row(

@@ -12,6 +12,7 @@ from django.db import transaction
 from assets_app.people import queries as people
 from assets_app.people.models import Person
 from assets_app.record import actions as record
+from assets_app.record.queries import came_first
 from assets_app.refusals import Conflict, NotFound, Unprocessable
 from assets_app.register.models import Asset, Joint
 from schedules.duty import events
@@ -37,14 +38,7 @@ def add_counter(
     with transaction.atomic():
         asset = _asset(asset_id, actor, "counter.change")
         _check_counter(name, unit, rolls_over_at, expected_every_days)
-        if asset.counters.filter(name=name.strip()).exists():
-            raise Conflict("counter_exists", f"{asset} already has a counter {name.strip()!r}.", field="name")
-        if is_primary and asset.counters.filter(is_primary=True).exists():
-            raise Conflict(
-                "primary_counter_exists",
-                f"{asset} already has a counter that drives its due dates.",
-                field="is_primary",
-            )
+        _check_free(asset, name.strip(), is_primary)
         counter = Counter.objects.create(
             asset=asset,
             name=name.strip(),
@@ -142,10 +136,11 @@ def add_spectrum(
         people.require(actor, "spectrum.change", joint.asset.site_id)
         Joint.objects.select_for_update().get(pk=joint_id)
         _check_spectrum(bins, status, source, kind, peak_stress_mpa, bending_share)
-        if joint.spectra.filter(valid_from=valid_from).exists():
-            raise Conflict(
-                "spectrum_exists", f"A spectrum of {joint} valid from that day is already there.", field="valid_from"
-            )
+        same = joint.spectra.filter(valid_from=valid_from).first()
+        if same is not None:
+            said = f"A spectrum of {joint} is valid from that day already. Give this one another day."
+            given = {"field": "valid_from", "spectrum": same.pk}
+            raise came_first("spectrum_exists", said, StressSpectrum, same.pk, deed="spectrum.added", **given)
         spectrum = StressSpectrum.objects.create(
             joint=joint,
             kind=kind,
@@ -191,6 +186,21 @@ def _season(season_id: int, actor: Person) -> Season:
         raise NotFound("not_found", "There is nothing here that you can see.")
     people.require(actor, "season.change", found.site_id)
     return Season.objects.select_for_update().get(pk=season_id)
+
+
+def _check_free(asset: Asset, name: str, is_primary: bool) -> None:
+    same = asset.counters.filter(name=name).first()
+    if same is not None:
+        said = f"{asset} has a counter {name!r} already. Post readings to that one, or give this one another name."
+        raise _counter_came_first("counter_exists", said, same, field="name")
+    driving = asset.counters.filter(is_primary=True).first() if is_primary else None
+    if driving is not None:
+        said = f"{driving.name} drives the due dates of {asset} already. Add this one without driving them."
+        raise _counter_came_first("primary_counter_exists", said, driving, field="is_primary")
+
+
+def _counter_came_first(code: str, said: str, counter: Counter, *, field: str) -> Conflict:
+    return came_first(code, said, Counter, counter.pk, deed="counter.added", field=field, counter=counter.pk)
 
 
 def _check_counter(name: str, unit: str, rolls_over_at: float | None, expected_every_days: int) -> None:

@@ -13,13 +13,14 @@ from assets_app.inspections.marks_rules import overlay, words
 from assets_app.inspections.models import Evidence
 from assets_app.people.models import Person
 from assets_app.record.models import RecordEntry
+from assets_app.record.queries import came_first
 from assets_app.refusals import Conflict, Unprocessable
 from assets_app.register.models import Asset, Joint
 from assets_app.register.queries import assets_in_sight, joints_in_sight, one
 from schedules.reports.content import Certificate, Entry, Head, InspectionReport, JointPart, PrintedPhoto, Signature
 from schedules.reports.quoting import LOOKS, Quoting, drawings, latest
 from schedules.work.models import Hold, WorkOrder
-from schedules.work.queries import hold_in_sight, holds_in_sight
+from schedules.work.queries import hold_in_sight, holds_in_sight, who_lifts
 
 MOST_LOOKS = 400
 MOST_DAYS = 3700
@@ -196,7 +197,9 @@ def certificate(person: Person, hold_id: int) -> Certificate:
     ``not_in_record`` where the record does not know of its release."""
     hold = hold_in_sight(person, hold_id)
     if hold.released_at is None:
-        raise Conflict("hold_stands", "The hold still stands: there is nothing to certify.")
+        lifts = who_lifts(hold.site_id) or "nobody named yet"
+        said = f"The hold still stands: there is nothing to certify until it is lifted. Who lifts holds here: {lifts}."
+        raise came_first("hold_stands", said, Hold, hold.pk, deed="hold.placed")
     quoting = Quoting(hold.site)
     site_rows = RecordEntry.objects.filter(site=hold.site).select_related("joint").order_by("sequence")
     own = {row.deed: row for row in site_rows.filter(subject_kind="hold", subject_id=hold.pk)}

@@ -16,6 +16,7 @@ from assets_app.inspections.inputs import PhotoInput
 from assets_app.people import queries as people
 from assets_app.people import rules as rights
 from assets_app.people.models import Person
+from assets_app.record.queries import came_first
 from assets_app.refusals import Conflict, NotFound, Unprocessable
 from schedules.work import events, orders, rules
 from schedules.work.finishing import finish, verify
@@ -184,10 +185,11 @@ def order_part(*, order_id: int, expected_version: int, part_id: int, actor: Per
     ) as deed:
         part = _part(deed.order, part_id)
         if part.ordered_on is not None:
-            raise Conflict("already_ordered", f"It was ordered on {part.ordered_on:%-d %b %Y}.")
+            said = f"It was ordered on {part.ordered_on:%-d %b %Y}: note its arrival when it is here."
+            raise _part_came_first("already_ordered", said, "order.part_ordered", part)
         part.ordered_on = deed.today
         part.save(update_fields=["ordered_on"])
-        deed.facts["part"] = part.name
+        deed.facts |= {"part": part.name, "part_id": part.pk}
     return part
 
 
@@ -203,10 +205,11 @@ def part_arrived(*, order_id: int, expected_version: int, part_id: int, actor: P
     ) as deed:
         part = _part(deed.order, part_id)
         if part.arrived_on is not None:
-            raise Conflict("already_here", f"It came on {part.arrived_on:%-d %b %Y}.")
+            said = f"It came on {part.arrived_on:%-d %b %Y}: there is nothing left to note."
+            raise _part_came_first("already_here", said, "order.part_arrived", part)
         part.arrived_on = deed.today
         part.save(update_fields=["arrived_on"])
-        deed.facts["part"] = part.name
+        deed.facts |= {"part": part.name, "part_id": part.pk}
     return part
 
 
@@ -348,6 +351,11 @@ def cancel(*, order_id: int, expected_version: int, reason: str, actor: Person, 
         deed.facts["reason"] = reason.strip()
         events.order_over.send(sender=__name__, order=deed.order, actor=actor, now=now)
     return deed.order
+
+
+def _part_came_first(code: str, said: str, deed: str, part: Part) -> Conflict:
+    """Two parts of an order may have one name, so that the entry has to name its key."""
+    return came_first(code, said, WorkOrder, part.order_id, deed=deed, facts={"part_id": part.pk})
 
 
 def _part(order: WorkOrder, part_id: int) -> Part:

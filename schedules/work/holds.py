@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
 
@@ -11,6 +10,7 @@ from assets_app.inspections.models import Finding, Severity
 from assets_app.people import queries as people
 from assets_app.people.models import Person
 from assets_app.record import actions as record
+from assets_app.record.queries import by_and_when
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Asset, Joint
 from schedules.work import events, eyes
@@ -147,9 +147,9 @@ def _place(hold: Hold, actor: Person | None, now: datetime) -> Hold:
 def _already(code: str, said: str, hold: Hold, who: Person | None, at: datetime) -> Conflict:
     """Who was first, and when, by the site's clock."""
     name = who.display_name if who else "the rule table"
-    local = at.astimezone(ZoneInfo(hold.site.time_zone))
-    message = f"{said} by {name} on {local:%-d %b %Y at %H:%M}."
-    return Conflict(code, message, hold=hold.pk, by=name, at=at.isoformat())
+    return Conflict(
+        code, f"{said} {by_and_when(name, at, hold.site.time_zone)}.", hold=hold.pk, by=name, at=at.isoformat()
+    )
 
 
 def _write_down(hold: Hold, deed: str, actor: Person | None, now: datetime, **facts: str) -> None:

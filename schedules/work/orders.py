@@ -7,7 +7,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -17,7 +16,7 @@ from assets_app.people import rules as rights
 from assets_app.people.models import Person
 from assets_app.record import actions as record
 from assets_app.record.models import RecordEntry
-from assets_app.record.queries import came_first, words
+from assets_app.record.queries import by_and_when, came_first, words
 from assets_app.refusals import Conflict, NotFound
 from schedules.due.models import Programme
 from schedules.work import rules
@@ -112,14 +111,9 @@ def check_version(order: WorkOrder, expected: int) -> None:
     if order.version == expected:
         return
     changes = changed_since(order, expected)
-    zone = ZoneInfo(order.site.time_zone)
-    said = (
-        "; ".join(
-            f"{one['deed']} by {one['by']} on {datetime.fromisoformat(one['at']).astimezone(zone):%-d %b %Y at %H:%M}"
-            for one in changes
-        )
-        or "it was changed"
-    )
+    zone = order.site.time_zone
+    told = (f"{one['deed']} {by_and_when(one['by'], datetime.fromisoformat(one['at']), zone)}" for one in changes)
+    said = "; ".join(told) or "it was changed"
     raise Conflict(
         "order_changed",
         f"The order changed since you opened it: {said}. Look at it again, then decide.",

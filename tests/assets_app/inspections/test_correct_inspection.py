@@ -57,6 +57,8 @@ def test_a_look_does_not_become_clean_while_its_findings_are_open(look, correct,
     with pytest.raises(Conflict) as refusal:
         correct(old)
     assert refusal.value.code == "findings_still_open"
+    assert "found on" in refusal.value.message
+    assert refusal.value.data["findings"] == [old.findings.get().pk]
     close_finding(finding_id=old.findings.get().pk, reason="another joint's", actor=engineer, now=now)
     assert correct(old).result == "accepted"
 

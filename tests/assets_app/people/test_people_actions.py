@@ -102,8 +102,9 @@ def test_a_welders_use_is_confirmed_forwards_only(qualify, site, manager, now):
     row = qualify(**WELDER)
     facts = {"site_id": site.pk, "qualification_id": row.pk, "actor": manager, "now": now}
     confirm_continuity(used_on=date(2026, 6, 1), **facts)
-    with pytest.raises(Conflict):
+    with pytest.raises(Conflict) as refused:
         confirm_continuity(used_on=date(2026, 5, 1), **facts)
+    assert refused.value.data["by"] == manager.display_name
     with pytest.raises(Unprocessable):
         confirm_continuity(used_on=date(2026, 6, 16), **facts)
     assert Qualification.objects.get().last_used_on == date(2026, 6, 1)

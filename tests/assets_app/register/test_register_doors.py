@@ -85,6 +85,16 @@ def test_a_change_that_cannot_be_is_refused_by_field(planner_client, weld_joint,
     assert not RecordEntry.objects.exists()
 
 
+def test_a_tag_that_is_taken_says_by_whom_or_only_what_stands(planner_client, asset, weld_joint):
+    first = {"asset": asset.pk, "tag": "M-1", "name": "column"}
+    assert post(planner_client, "members/", first).status_code == 201
+    told = post(planner_client, "members/", first).json()
+    assert "Last: created by Planner on" in told["detail"]
+    fixture = post(planner_client, "joints/", {"asset": asset.pk, "tag": weld_joint.tag, "kind": "weld"}).json()
+    assert "column foot" in fixture["detail"]
+    assert "by" not in fixture
+
+
 def test_a_member_changes_and_the_joints_at_it_follow(planner_client, asset, weld_joint):
     made = post(planner_client, "members/", {"asset": asset.pk, "tag": "M-1", "section": "CHS 219.1x8"}).json()
     patch(planner_client, f"joints/{weld_joint.pk}/", {"member": made["id"]})

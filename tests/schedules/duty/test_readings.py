@@ -114,6 +114,16 @@ def test_another_figure_for_the_same_moment_is_a_conflict(post):
     with refused(Conflict) as why:
         post(5001, 4)
     assert why.value.code == "reading_differs"
+    assert "posted by Technician on 15 Jun 2026 at" in why.value.message
+    assert "Planner or engineer could" in why.value.message
+
+
+def test_two_figures_for_one_moment_in_one_file_name_nobody(counter, technician, now):
+    at = now - timedelta(days=4)
+    entries = [actions.Entry(row, counter.pk, value, at) for row, value in ((1, 5000), (2, 5001))]
+    report = actions.post_readings(entries=entries, actor=technician, now=now, source="file", dry_run=True)
+    assert [error["code"] for error in report.errors] == ["reading_differs"]
+    assert "posted" not in report.errors[0]["message"]
 
 
 def test_a_late_reading_must_lie_between_its_neighbours(post, counter):
@@ -235,7 +245,7 @@ def test_an_exchange_before_later_readings_is_refused(post, counter, technician,
             now=now,
             source="page",
         )
-    assert why.value.code == "readings_after_exchange"
+    assert (why.value.code, why.value.data["by"]) == ("readings_after_exchange", technician.display_name)
 
 
 def test_a_withdrawn_reading_stays_in_the_record_with_its_reason(post, counter, planner, now, asset):

@@ -100,7 +100,8 @@ def test_a_new_counter_has_no_rate_and_an_asset_one_primary(asset, site, person,
     for name, code in (("cycles", "counter_exists"), ("hours", "primary_counter_exists")):
         with pytest.raises(Conflict) as refused:
             setup.add_counter(asset_id=asset.pk, name=name, unit="hours", actor=planner, now=now)
-        assert refused.value.code == code
+        assert (refused.value.code, refused.value.data["by"]) == (code, planner.display_name)
+        assert "Added by Planner on 15 Jun 2026 at" in refused.value.message
     assert Counter.objects.count() == 1
 
 

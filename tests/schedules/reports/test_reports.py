@@ -142,6 +142,7 @@ def test_a_standing_hold_has_no_certificate(held, inspector):
     with pytest.raises(Conflict) as refused:
         queries.certificate(inspector, held.pk)
     assert refused.value.code == "hold_stands"
+    assert "Who lifts holds here:" in refused.value.message
 
 
 # From the record, and from nothing else

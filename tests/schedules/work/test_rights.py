@@ -82,14 +82,24 @@ def test_a_technician_takes_a_free_order_and_no_other(repair_order, technician, 
         actions.assign(order_id=repair_order.pk, expected_version=2, assignee_id=other.pk, actor=other, now=now)
 
 
-def test_a_part_is_ordered_once_and_arrives_once(repair_order, planner, now, today):
+def test_a_part_is_ordered_once_and_arrives_once(repair_order, planner, manager, now, today):
     who = {"order_id": repair_order.pk, "actor": planner, "now": now}
     part = actions.add_part(expected_version=1, name="bolt M20x80", quantity=4, lead_time_days=10, **who)
     actions.order_part(expected_version=2, part_id=part.pk, **who)
     with pytest.raises(Conflict) as refused:
         actions.order_part(expected_version=3, part_id=part.pk, **who)
     assert refused.value.code == "already_ordered"
-    actions.part_arrived(expected_version=3, part_id=part.pk, **who)
+    assert "Part ordered by Planner on 15 Jun 2026 at" in refused.value.message
+    other = actions.add_part(expected_version=3, name="bolt M20x80", **who)
+    actions.order_part(expected_version=4, part_id=other.pk, order_id=repair_order.pk, actor=manager, now=now)
+    with pytest.raises(Conflict) as refused:
+        actions.order_part(expected_version=5, part_id=part.pk, **who)
+    assert refused.value.data["by"] == "Planner"  # not who ordered the other part of this name
+    actions.part_arrived(expected_version=5, part_id=part.pk, **who)
+    with pytest.raises(Conflict) as refused:
+        actions.part_arrived(expected_version=6, part_id=part.pk, **who)
+    assert (refused.value.code, refused.value.data["by"]) == ("already_here", "Planner")
+    other.delete()
     assert (Part.objects.get().ordered_on, Part.objects.get().arrived_on) == (today, today)
 
 

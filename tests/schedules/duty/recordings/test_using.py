@@ -78,6 +78,7 @@ def test_all_joints_get_the_spectrum_or_none(counted, weld_joint, bolted_joint, 
     with pytest.raises(Conflict) as refused:
         actions.use_recording(joint_ids=[weld_joint.pk, bolted_joint.pk], **give)
     assert refused.value.code == "spectrum_exists"
+    assert "Added by Engineer on" in refused.value.message
     assert not weld_joint.spectra.exists()
 
 
