@@ -5,10 +5,9 @@ The record says who did what: a step done again by somebody else keeps the name 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from assets_app.inspections.models import Inspection
 from assets_app.people.models import Person
@@ -38,25 +37,40 @@ def worked(orders: QuerySet[WorkOrder], person: Person, *, since: datetime | Non
         ended = ended.filter(done_at__gte=since)
     if done.exists() or steps.exists() or told.exists():
         return True
-    return welding.welded_any(ended.values_list("pk", flat=True), person)
+    return bool(welding.welded_among(ended, person))
 
 
 def worked_on(order: WorkOrder, person: Person) -> bool:
-    """Whether the person did the work of the order, a part of it, or wrote or corrected the look that it gave."""
-    return worked(WorkOrder.objects.filter(pk=order.pk), person) or _looked(order.inspection, person)
+    """Whether the person did the work of the order, a part of it, welded, or wrote or corrected the look it gave."""
+    return not open_to(WorkOrder.objects.filter(pk=order.pk), person).exists()
 
 
-def worked_among(orders: Sequence[WorkOrder], person: Person) -> set[int]:
-    """Which of some orders the person worked on, welded or looked for, and so may not verify.
+def open_to(orders: QuerySet[WorkOrder], person: Person) -> QuerySet[WorkOrder]:
+    """Those of the orders on which the person did none of the work, so that the person may verify them.
 
-    Three queries for all, and one for each that has a look.
+    Two queries, however many orders there are, before that of the orders themselves.
     """
-    ids = [order.pk for order in orders]
-    told = RecordEntry.objects.filter(subject_kind="workorder", subject_id__in=ids, deed__in=WORK, actor=person)
-    own = set(told.values_list("subject_id", flat=True))
-    own |= set(Step.objects.filter(order__in=ids, done_by=person).values_list("order_id", flat=True))
-    own |= welding.welded_among(ids, person)
-    return own | {order.pk for order in orders if order.done_by_id == person.pk or _looked(order.inspection, person)}
+    told = RecordEntry.objects.filter(
+        subject_kind="workorder", subject_id=OuterRef("pk"), deed__in=WORK, actor_id=person.pk
+    )
+    steps = Step.objects.filter(order=OuterRef("pk"), done_by=person)
+    own = Q(done_by=person) | Q(inspection__inspector=person)
+    own |= Q(inspection__in=_corrected_by(orders, person)) | Q(pk__in=welding.welded_among(orders, person))
+    return orders.filter(~Exists(told), ~Exists(steps)).exclude(own)
+
+
+def _corrected_by(orders: QuerySet[WorkOrder], person: Person) -> set[int]:
+    """The looks on the joints of the orders that the person corrected, or corrected a correction of."""
+    corrections = Inspection.objects.filter(joint__in=orders.values("joint")).exclude(corrects=None)
+    rows = list(corrections.values_list("pk", "corrects_id", "inspector_id"))
+    before = {pk: old for pk, old, _ in rows}
+    found: set[int] = set()
+    for pk, _, inspector_id in rows:
+        look = before.get(pk) if inspector_id == person.pk else None
+        while look is not None:
+            found.add(look)
+            look = before.get(look)
+    return found
 
 
 def worked_on_held(hold: Hold, person: Person) -> bool:
@@ -84,11 +98,3 @@ def check_correction(inspection: Inspection) -> None:
             message = "You verified the order of this look; another person must correct it."
             raise NotAllowed("verified_it", message)
         earlier = earlier.corrects
-
-
-def _looked(look: Inspection | None, person: Person) -> bool:
-    while look is not None:
-        if look.inspector_id == person.pk:
-            return True
-        look = look.corrections.order_by("pk").first()
-    return False

@@ -39,7 +39,7 @@ def order_in_sight(person: Person, order_id: int) -> WorkOrder:
     return found
 
 
-TO_VERIFY = 40  # the longest waiting are looked at; a person verifies a few a day
+TO_VERIFY = 40  # the longest waiting that this person may verify; a person verifies a few a day
 
 
 @dataclass
@@ -170,10 +170,8 @@ def _by_place(found: list[WorkOrder]) -> list[Place]:
 
 def _to_verify(person: Person) -> list[WorkOrder]:
     able = Role.objects.filter(person=person, name__in=MAY["order.verify"]).values("site_id")
-    rows = orders_in_sight(person).filter(state=rules.DONE, site_id__in=able).exclude(done_by=person)
-    waiting = list(rows.select_related("done_by", "inspection").order_by("done_at")[:TO_VERIFY])
-    own = eyes.worked_among(waiting, person)
-    return [order for order in waiting if order.pk not in own]
+    rows = eyes.open_to(orders_in_sight(person).filter(state=rules.DONE, site_id__in=able), person)
+    return list(rows.select_related("done_by").order_by("done_at", "pk")[:TO_VERIFY])
 
 
 def _free(person: Person) -> list[WorkOrder]:

@@ -3,7 +3,10 @@
 from datetime import date, timedelta
 
 import pytest
+from django.db import connection
+from django.db.models import Max
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from assets_app.inspections.actions import correct_inspection, record_inspection
 from assets_app.models import Inspection, Qualification, Role
@@ -186,3 +189,51 @@ def test_pages_and_api_refuse_what_the_deed_refuses(door, repair_order, all_step
     hold.refresh_from_db()
     assert (order.verified_by, hold.released_by) == (None, None)
     assert "Verify and close" not in client.get(f"/orders/{order.pk}/").content.decode()
+
+
+@pytest.fixture
+def done_ones(site, asset, weld_joint, now):
+    """Orders that are done, so many by each of some people, the longest waiting first."""
+
+    def make(*told):
+        who = [person for person, many in told for _ in range(many)]
+        common = {"site": site, "asset": asset, "joint": weld_joint, "kind": "repair", "state": "done"}
+        first = (WorkOrder.objects.aggregate(last=Max("number"))["last"] or 0) + 1
+        return WorkOrder.objects.bulk_create(
+            WorkOrder(
+                number=number, done_by=one, done_at=now - timedelta(days=9, minutes=-number), raised_at=now, **common
+            )
+            for number, one in enumerate(who, start=first)
+        )
+
+    return make
+
+
+def test_own_work_that_waits_longer_hides_nobody_elses(done_ones, technician, both, now):
+    """The forty shown are the first that this person may verify, in as many queries as for a few."""
+    mine = done_ones((both, 45))
+    mine[0].steps.create(sequence=1, text="ground", done_by=technician, done_at=now)
+    theirs = done_ones((technician, 3))
+    with CaptureQueriesContext(connection) as few:
+        assert my_work(both, today=now.date()).to_verify == theirs
+    more = done_ones((technician, 45))
+    with CaptureQueriesContext(connection) as many:
+        assert my_work(both, today=now.date()).to_verify == [*theirs, *more][:40]
+    assert len(many) == len(few)
+
+
+def test_corrections_cost_no_query_each(done_ones, looked, technician, both, engineer, now):
+    with CaptureQueriesContext(connection) as none:
+        assert my_work(both, today=now.date()).to_verify == [looked]
+    certify(engineer, kind="ndt", method="MT", level=2)
+    first = corrected_by(looked, engineer, now)
+    again = correct_inspection(
+        inspection_id=first.pk, reason="the wrong day", method="MT", inspected_at=now, result="accepted",
+        actor=both, now=now + timedelta(minutes=2),
+    )  # fmt: skip
+    assert again.corrects == first
+    with CaptureQueriesContext(connection) as two:
+        assert my_work(both, today=now.date()).to_verify == []
+    assert len(two) == len(none)
+    may_not_verify(looked, engineer, now)
+    may_not_verify(looked, both, now)
