@@ -13,8 +13,6 @@ from assets_app.inspections.inputs import PLACES, FindingInput
 from assets_app.inspections.models import Inspection, Method, Severity
 from assets_app.register.models import Joint, Site
 
-CLOCK = [("", "not on a tube"), *((str(30 * hour), f"{hour or 12} o'clock") for hour in range(12))]
-
 
 class ManyFiles(forms.ClearableFileInput):
     allow_multiple_selected = True
@@ -72,7 +70,13 @@ class FindingForm(forms.Form):
     length = forms.CharField(required=False, max_length=40, label="Length along the weld")
     depth = forms.CharField(required=False, max_length=40, label="Depth of a crack")
     place = forms.ChoiceField(required=False, choices=[("", "not said"), *((one, one) for one in PLACES)])
-    clock_deg = forms.ChoiceField(required=False, choices=CLOCK, label="On a tube, seen as a clock")
+    clock_deg = forms.FloatField(
+        required=False,
+        min_value=0,
+        label="On a tube: degrees clockwise from the top",
+        help_text="90 is 3 o'clock; of a crack its middle",
+        widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "any"}),
+    )
     position = forms.CharField(required=False, max_length=40, label="On a plate, from the datum end")
     bolts = forms.CharField(required=False, max_length=200, label="Bolts, by number", help_text="such as 3, 4")
     finding_note = forms.CharField(
@@ -112,7 +116,7 @@ class FindingForm(forms.Form):
             length=told["length"],
             depth=told["depth"],
             place=told["place"],
-            clock_deg=float(told["clock_deg"]) if told["clock_deg"] else None,
+            clock_deg=told["clock_deg"],
             position=told["position"],
             bolts=told.get("bolts", ()),
             note=told["finding_note"],

@@ -13,24 +13,31 @@ LINE_Y, BAND = 62.0, 16.0
 
 
 def weld_run(
-    findings: Sequence[SeenFinding], *, tube_diameter_mm: float | None, length_mm: float | None, name: str = "weld"
+    findings: Sequence[SeenFinding],
+    *,
+    tube_diameter_mm: float | None,
+    length_mm: float | None,
+    name: str = "weld",
+    as_tube: bool = False,
 ) -> Drawing:
     """Where each finding lies along the weld, lengths to scale where the run's length is known.
 
     A tube (``tube_diameter_mm`` in mm) is unrolled from 12 o'clock clockwise; its run is pi times the diameter. A plate
-    runs from the datum end; without ``length_mm`` it is drawn dashed and nothing is placed by distance.
+    runs from the datum end; without ``length_mm`` it is drawn dashed and nothing is placed by distance. ``as_tube``:
+    round by clock position though the diameter is not known, dashed.
     """
-    run_mm = math.pi * tube_diameter_mm if tube_diameter_mm else length_mm
+    tube = bool(tube_diameter_mm) or as_tube
+    run_mm = math.pi * tube_diameter_mm if tube_diameter_mm else None if as_tube else length_mm
     pen = Pen(WIDTH, 120.0)
     look = "wide" if run_mm else "guess"
     pen.rect(LEFT, LINE_Y - BAND / 2, RIGHT - LEFT, BAND, "steel")
     for dy in (-BAND / 2, BAND / 2):
         pen.line((LEFT, LINE_Y + dy), (RIGHT, LINE_Y + dy), look)
-    _ticks(pen, tube=bool(tube_diameter_mm), run_mm=run_mm)
-    placed = [(f, share) for f in findings if (share := _share(f, run_mm, bool(tube_diameter_mm))) is not None]
+    _ticks(pen, tube=tube, run_mm=run_mm)
+    placed = [(f, share) for f in findings if (share := _share(f, run_mm, tube)) is not None]
     for row, (finding, share) in enumerate(sorted(placed, key=lambda pair: pair[1])):
         _finding(pen, finding, share, run_mm, row)
-    words = _words(findings, placed, tube_diameter_mm, run_mm)
+    words = _words(findings, placed, run_mm, tube_diameter_mm, tube=tube)
     return Drawing(pen.svg(f"Run of {name}", words, "run-drawing"), words)
 
 
@@ -55,8 +62,9 @@ def _ticks(pen: Pen, *, tube: bool, run_mm: float | None) -> None:
             pen.text((x, LINE_Y + BAND / 2 + 18), words, size=12, anchor=anchor, look="soft")
     unit = "o'clock" if tube else "mm from the datum end" if run_mm else "length not known"
     pen.text((LEFT, 116), unit, size=12, look="soft")
-    if tube and run_mm:
-        pen.text((RIGHT, 116), f"{mm(run_mm)} mm round", size=12, anchor="end", look="soft")
+    if tube:
+        around = f"{mm(run_mm)} mm round" if run_mm else "diameter not known"
+        pen.text((RIGHT, 116), around, size=12, anchor="end", look="soft")
 
 
 def _finding(pen: Pen, finding: SeenFinding, share: float, run_mm: float | None, row: int) -> None:
@@ -78,10 +86,14 @@ def _finding(pen: Pen, finding: SeenFinding, share: float, run_mm: float | None,
 def _words(
     findings: Sequence[SeenFinding],
     placed: Sequence[tuple[SeenFinding, float]],
-    tube_diameter_mm: float | None,
     run_mm: float | None,
+    tube_diameter_mm: float | None,
+    *,
+    tube: bool,
 ) -> list[str]:
-    if tube_diameter_mm and run_mm:
+    if tube and not tube_diameter_mm:
+        words = ["If it goes round a tube: clockwise from 12 o'clock, its diameter not known"]
+    elif tube_diameter_mm and run_mm:
         words = [f"Tube of {mm(tube_diameter_mm)} mm unrolled clockwise from 12 o'clock, {mm(run_mm)} mm round"]
     else:
         words = [f"Weld {mm(run_mm)} mm long from its datum end" if run_mm else "Length of the weld not known"]

@@ -48,12 +48,14 @@ def pattern_of(bolts: BoltGroup | None) -> BoltPattern:
 
 @dataclass(frozen=True)
 class TouchDrawing:
-    """A drawing to touch. ``field`` is the form's field that it fills; ``run_mm`` the length of a plate's weld."""
+    """A drawing to touch. ``field`` is the form's field that it fills; ``run_mm`` the length of a plate's weld,
+    ``diameter_mm`` the outer diameter of a tube, each None where it is not that or not known."""
 
     field: str
     drawing: Drawing
     hint: str
     run_mm: float | None = None
+    diameter_mm: float | None = None
 
 
 def touch_drawing(joint: Joint) -> TouchDrawing | None:
@@ -66,9 +68,16 @@ def touch_drawing(joint: Joint) -> TouchDrawing | None:
     weld = getattr(joint, "weld", None)
     if weld is None:
         return None
-    drawing = weld_run((), tube_diameter_mm=weld.tube_diameter_mm, length_mm=weld.length_mm, name=joint.tag)
-    if weld.tube_diameter_mm:
-        return TouchDrawing("clock_deg", drawing, "Touch where it is round the tube.")
-    if weld.length_mm:
-        return TouchDrawing("position", drawing, "Touch where it is along the weld.", weld.length_mm)
-    return None
+    tube, length = weld.tube_diameter_mm, weld.length_mm
+    if not tube and not length:
+        return unmeasured_touch(joint.tag)
+    drawing = weld_run((), tube_diameter_mm=tube, length_mm=length, name=joint.tag)
+    if tube:
+        return TouchDrawing("clock_deg", drawing, "Touch where it is round the tube.", diameter_mm=tube)
+    return TouchDrawing("position", drawing, "Touch where it is along the weld.", length)
+
+
+def unmeasured_touch(name: str = "the weld") -> TouchDrawing:
+    """A weld of which nobody knows how long it runs: if it goes round a tube, the clock says where all the same."""
+    drawing = weld_run((), tube_diameter_mm=None, length_mm=None, name=name, as_tube=True)
+    return TouchDrawing("clock_deg", drawing, "If it goes round a tube, touch where.")

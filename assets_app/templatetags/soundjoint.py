@@ -15,8 +15,9 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from assets_app.doors import sheets
+from assets_app.inspections.kinds import KINDS
 from assets_app.register import joint_drawing
-from assets_app.register.models import Joint
+from assets_app.register.models import Joint, Site
 from assets_app.register.pen import SEVERITY_MARKS
 
 register = template.Library()
@@ -142,4 +143,22 @@ def touch_drawing(joint: Joint, form: BaseForm) -> dict[str, Any]:
     touch = joint_drawing.touch_drawing(joint)
     if touch is None or touch.field not in form.fields:
         return {"touch": None}
-    return {"touch": touch, "target": form[touch.field].id_for_label}
+    known = {} if touch.field == "bolts" else _of_the_run(touch, joint, form)
+    return {"touch": touch, "target": form[touch.field].id_for_label, "known": known}
+
+
+def _of_the_run(touch: joint_drawing.TouchDrawing, joint: Joint, form: BaseForm) -> dict[str, Any]:
+    """What the script needs to work out a length from two ends, and the ids of the fields that it looks at."""
+    beside = {"length": "length", "size": "size", "kind": "kind", "again": "finding_id", "note": "finding_note"}
+    return {
+        "run-mm": _plain(touch.run_mm),
+        "diameter-mm": _plain(touch.diameter_mm),
+        "unit": "in" if joint.asset.site.units == Site.Units.US else "mm",
+        "by-length": " ".join(kind.code for kind in KINDS.values() if kind.measure == "length"),
+        **{name: form[field].id_for_label for name, field in beside.items()},
+    }
+
+
+def _plain(value: float | None) -> str:
+    """A figure as a script reads it, whatever the language of the page; nothing where it is not known."""
+    return "" if value is None else repr(value)

@@ -48,13 +48,23 @@ def test_a_crack_is_recorded_with_a_photo_and_its_page_reads_well(
     page.get_by_label("Method").select_option("MT")
     page.get_by_label("findings recorded").check()
     page.get_by_label("Kind").select_option("101")
+    drawing = page.locator(".touch-box svg")
+    box = drawing.bounding_box()
+    for degrees in (330, 30):
+        drawing.click(position={"x": box["width"] * (16 + degrees / 360 * 328) / 360, "y": box["height"] / 2})
+    page.get_by_text("From 11:00 to 1:00 o'clock, clockwise, 60° by the shorter way round.").wait_for()
+    keep(page, f"look-arc-{size}")
+    assert page.get_by_label("degrees clockwise from the top").input_value() == "0"
+    assert page.get_by_label("Length along the weld").input_value() == "115 mm"
     page.get_by_label("Size (mm").fill("3/8 in")
+    assert page.get_by_label("Length along the weld").input_value() == "", "the size is typed, and that stays"
     page.get_by_role("button", name="One more finding").click()
     assert page.get_by_label("Size (mm").first.input_value() == "3/8 in"
     page.get_by_label("Photos").first.set_input_files(photo())
     page.get_by_role("button", name="Record the look").click()
     page.wait_for_url("**/findings/*/")
     assert "hold now" in page.inner_text("main")
+    assert "From 11:00 to 1:00 o'clock, clockwise." in page.inner_text("main")
     assert page.locator(".photos img").evaluate("image => image.decode().then(() => image.naturalWidth)") == 1200
     no_sideways_scroll(page)
     axe(page)

@@ -7,13 +7,14 @@ import os
 import signal
 from datetime import UTC, date, datetime, timedelta
 from functools import partial
-from math import inf
+from math import inf, pi
 from pathlib import Path
 from random import Random
 
 import pytest
 from PIL import Image
 
+from assets_app.register.drawing import clock
 from tests.browser.conftest import SIZES, _session_of
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -123,12 +124,27 @@ def test_a_look_is_finished_without_signal_and_sent_once_when_it_returns(
     drawing = page.locator("fieldset.finding .touch-box svg")
     box = drawing.bounding_box()
     drawing.click(position={"x": box["width"] * (16 + 0.25 * 328) / 360, "y": box["height"] / 2})
-    assert page.get_by_label("Clock position").input_value() == "90"
-    page.get_by_text("3:00 o'clock").wait_for()
-    page.get_by_label("Size (mm").fill("3/8")
+    at, size = page.get_by_label("Clock position"), page.get_by_label("Size (mm")
+    assert at.input_value() == "90"
+    page.get_by_text("One end at 3:00 o'clock.").wait_for()
+    ends = page.get_by_role("slider", name="Ends round the tube")
+    for key in ("ArrowRight", "ArrowRight", "Enter"):
+        ends.press(key)
+    assert (at.input_value(), size.input_value()) == ("95", "20 mm")  # pi x 219.1 x 10 / 360 = 19.1, upwards
+    page.get_by_role("button", name="Take the longer way round").click()
+    assert (at.input_value(), size.input_value()) == ("275", "670 mm")
+    for _ in range(2):
+        page.get_by_role("button", name="Undo the last touch").click()
+    assert (at.input_value(), size.input_value()) == ("90", "")
+    drawing.click(position={"x": box["width"] * (16 + 150 / 360 * 328) / 360, "y": box["height"] / 2})
+    page.get_by_text("π × 219.1 mm × 60° / 360 = 114.7 mm. A suggestion from the drawing").wait_for()
+    assert (at.input_value(), size.input_value()) == ("120", "115 mm")
+    keep(page, "steel-arc")
+    size.fill("3/8")
     page.get_by_text("Is that inches or mm?").wait_for()
     page.get_by_label("Size (mm").fill("3/8 in")
     page.get_by_text("9.5 mm").wait_for()
+    page.get_by_text("You typed 3/8 in, and that stays.").wait_for()
     page.get_by_label("Time spent", exact=False).first.fill("40")
     page.get_by_label("Photos (made").set_input_files(photo())
     page.get_by_role("button", name="Take it out").wait_for()
@@ -146,7 +162,8 @@ def test_a_look_is_finished_without_signal_and_sent_once_when_it_returns(
     order.refresh_from_db()
     assert (order.state, order.done_by, order.minutes_spent) == ("done", inspector, 40)
     (finding,) = order.inspection.findings.all()
-    assert (finding.kind, finding.clock_deg) == ("101", 90)
+    assert (finding.kind, finding.clock_deg) == ("101", 120)
+    assert finding.note == "From 3:00 to 5:00 o'clock, clockwise."
     assert finding.sizes.get().length_mm == pytest.approx(9.525)
     (added,) = order.inspection.evidence.all()
     with added.original.open() as file, Image.open(file) as sent:
@@ -412,6 +429,7 @@ def test_the_device_works_lost_bolts_and_sizes_out_as_the_service_does(open_page
     ]
     assert len({severity for _, severity in expected}) >= 3
 
+    _arcs_agree(page, dice)
     typed = ["10", "10mm", "10 mm", "1.2 cm", "0,5 in", "3/8", '3/8"', "3/8 in", "1 1/2 in", "1-1/2 in", "1,000", "x",
              "0.125", "0,125", "2 inches", "1/0 in", "5 IN",
              "-3", "1/2 mm", "12 stone", "", "1.5.2", "10 ,5"]  # fmt: skip
@@ -432,6 +450,40 @@ def test_the_device_works_lost_bolts_and_sizes_out_as_the_service_does(open_page
                 assert size == pytest.approx(right), (text, unit)
             elif text.strip() not in ("", "-3"):  # a size below nothing reads on neither
                 assert right is None, (text, unit)
+
+
+def _arcs_agree(page, dice: Random) -> None:
+    """Two ends round a tube on the device, held to the sum and to the words of the service."""
+    cases = [
+        [5 * dice.randrange(72), 5 * dice.randrange(72), dice.random() < 0.5, dice.uniform(20, 900)] for _ in range(200)
+    ]
+    cases += [[90, 90, True, 100.0], [90, 90, False, 100.0], [0, 180, False, 114.3], [350, 20, False, 114.3]]
+    told, kept = page.evaluate(
+        """async (cases) => {
+          const { arcMm, between, clock, filled, suggested } = await import("/static/soundjoint/steel/arc.js");
+          const arcs = cases.map(([first, second, longer, diameter]) => {
+            const arc = between(first, second, { longer }), mm = arcMm(diameter, arc.span);
+            return { ...arc, mm, said: suggested(mm), clock: clock(arc.middle) };
+          });
+          const held = [["", "", "60 mm"], ["45", "", "60 mm"], ["60 mm", "60 mm", ""], ["", "60 mm", "60 mm"]];
+          return [arcs, [...held.map((each) => filled(...each)), arcMm(null, 60), suggested(null)]];
+        }""",
+        cases,
+    )
+    for (first, second, longer, diameter), arc in zip(cases, told, strict=True):
+        shorter = min((second - first) % 360, (first - second) % 360)
+        assert arc["span"] == (360 - shorter if longer else shorter)
+        assert {arc["start"], arc["end"]} == {first, second}
+        assert (arc["start"] + arc["span"]) % 360 == arc["end"]
+        assert (arc["start"] + arc["span"] / 2) % 360 == arc["middle"]
+        assert arc["mm"] == pytest.approx(pi * diameter * arc["span"] / 360)
+        assert arc["clock"] == clock(arc["middle"])
+        if arc["span"]:
+            assert 0 <= int(arc["said"].removesuffix(" mm")) - arc["mm"] < 1, "never said shorter than it is"
+        else:
+            assert arc["said"] == "", "no length from one place"
+    assert [row["now"] for row in kept[:4]] == ["60 mm", "45", "", ""], "what was typed, or taken out, stays so"
+    assert kept[4:] == [None, ""], "an unknown diameter gives no length"
 
 
 def _bolts(dice: Random):
@@ -610,6 +662,19 @@ def test_lost_bolts_seen_on_a_visual_look_are_the_findings_that_are_open_already
     page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
     ready(page)
     page.context.set_offline(True)
+    page.get_by_role("link", name="Seen something").click()
+    page.get_by_label("On what").select_option("something else: type its tag")
+    page.get_by_label("Tag of the asset").fill(bolted_joint.asset.tag.lower())
+    page.get_by_label("Tag of the joint").fill("b-9")
+    page.get_by_text("What was found at this joint earlier is not on this device.").wait_for()
+    page.get_by_label("Tag of the joint").fill(bolted_joint.tag.lower())
+    page.get_by_label("Tag of the joint").press("Tab")
+    page.get_by_text("This device knows it:").wait_for()
+    page.get_by_label("Is it one of these").select_option(label="bolt missing, found earlier")
+    page.get_by_label("Bolts, by their numbers").fill("7")
+    keep(page, "steel-typed-known")
+    page.get_by_role("button", name="Record what you saw").click()
+    unsent(page, "1 thing not sent")
     page.get_by_label("findings recorded").check()
     page.locator("form.form [data-bolt='3']").click()
     page.get_by_label("missing", exact=True).check()
@@ -617,9 +682,10 @@ def test_lost_bolts_seen_on_a_visual_look_are_the_findings_that_are_open_already
     page.get_by_label("Bolts missing").fill("7, 8")
     assert page.get_by_label("Bolts loose").input_value() == "3"
     page.get_by_role("button", name="Record the look").click()
-    unsent(page, "1 thing not sent")
+    unsent(page, "2 things not sent")
     page.context.set_offline(False)
     all_sent(page)
+    assert bolted_joint.inspections.count() == 3
     found = sorted((finding.kind, finding.bolts) for finding in bolted_joint.findings.all())
     assert found == [("loose", [3]), ("missing", [7]), ("missing", [8])]
 

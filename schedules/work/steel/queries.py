@@ -50,6 +50,7 @@ def bundle(person: Person, *, now: datetime) -> dict[str, Any]:
         "left_out": left_out,
         "assets": _assets(orders),
         "joints": {joint.pk: _joint(joint) for joint in joints},
+        "unmeasured": _touch(joint_drawing.unmeasured_touch()),
         "counters": _counters({order.asset_id for order in orders}),
         "bolt_rules": bolts.severity_table(),
         "temporary": [
@@ -175,6 +176,7 @@ def _assets(orders: Iterable[WorkOrder]) -> dict[int, dict[str, Any]]:
     return {
         pk: {
             "words": str(asset),
+            "tag": asset.tag,
             "site": asset.site_id,
             "joints": joints[pk][:MOST_JOINTS],
             "holds": [
@@ -206,12 +208,17 @@ def _joint(joint: Joint) -> dict[str, Any]:
         "access": joint.get_access_display() if joint.access else "",
         **({"process": weld.process} if weld and weld.process else {}),
         "drawing": {"svg": section.svg, "words": section.words} if section else None,
-        "touch": {"field": touch.field, "svg": touch.drawing.svg, "words": touch.drawing.words, "run_mm": touch.run_mm}
-        if touch
-        else None,
+        "touch": _touch(touch) if touch else None,
         "bolts": bolts.sheet_facts(joint, joint.asset.site),
         "findings": [],
         "photos": [],
+    }
+
+
+def _touch(touch: joint_drawing.TouchDrawing) -> dict[str, Any]:
+    return {
+        **{"field": touch.field, "svg": touch.drawing.svg, "words": touch.drawing.words},
+        **{"run_mm": touch.run_mm, "diameter_mm": touch.diameter_mm},
     }
 
 

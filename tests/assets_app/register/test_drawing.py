@@ -14,7 +14,7 @@ from assets_app.register.drawing import SeenFinding, clock, symbol_size, weld_se
 from assets_app.register.drawing_bolts import BoltPattern, bolt_group, layout
 from assets_app.register.drawing_run import LEFT, RIGHT, weld_run
 from assets_app.register.weld_shapes import SHAPES, WeldSection
-from engineering import bolt_group as engineering_bolts
+from engineering import bolt_patterns as engineering_bolts
 
 NUMBER = r"-?\d+(?:\.\d+)?"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -171,6 +171,14 @@ def test_a_finding_without_a_position_is_named_as_not_placed():
     for length in (None, 400.0):
         words = weld_run([lost], tube_diameter_mm=None, length_mm=length).words
         assert any("Not placed" in line and "7" in line for line in words)
+
+
+def test_round_a_tube_of_unknown_diameter_the_clock_places_it_and_no_length_is_drawn():
+    drawing = weld_run([CRACK], tube_diameter_mm=None, length_mm=None, as_tube=True)
+    assert "diameter not known" in texts(drawing)
+    assert not elements(drawing, "crack")
+    assert elements(drawing, "guess")
+    assert not any("Not placed" in line for line in drawing.words)
 
 
 def test_bolt_one_of_a_ring_is_at_the_top_and_the_numbers_go_clockwise():

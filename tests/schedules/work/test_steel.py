@@ -42,7 +42,9 @@ def test_the_bundle_holds_my_order_with_its_steps_drawings_and_counters(mine, te
     assert [step["kind"] for step in order["steps"]] == [step.kind for step in mine.steps.all()]
     joint = told["joints"][mine.joint_id]
     assert joint["drawing"]["svg"].startswith("<svg")
-    assert joint["touch"]["field"] == "clock_deg"
+    assert (joint["touch"]["field"], joint["touch"]["diameter_mm"]) == ("clock_deg", 219.1)
+    assert told["unmeasured"]["diameter_mm"] is None
+    assert told["assets"][mine.asset_id]["tag"] == mine.asset.tag
     assert [row["name"] for row in told["counters"]] == ["cycles"]
     assert any(code == "101" for _, rows in told["kinds"]["weld"] for code, *_ in rows)
 

@@ -72,19 +72,24 @@ async function sheetOf(bundle, items) {
   return listSheet(bundle, mine);
 }
 
-const ACTIVE = "button, input, select, textarea, summary, a";
+const ACTIVE = "button, input, select, textarea, summary, a, [role=slider]";
+
+// What a person calls an element: its label, or its words.
+const callOf = (each) => [each.tagName, each.type === "radio" ? each.value : "", each.labels?.[0]?.textContent ?? each.textContent].join("|");
+const calledSo = (call) => [...main.querySelectorAll(ACTIVE)].filter((each) => callOf(each) === call);
 
 // Keeps the place on the sheet, the focus and what is folded out.
 function replace(sheet) {
   const opened = new Set([...main.querySelectorAll("details[open] > summary")].map((summary) => summary.textContent));
-  const at = [...main.querySelectorAll(ACTIVE)].indexOf(document.activeElement);
-  const caret = at < 0 ? null : caretOf(document.activeElement);
+  const held = document.activeElement, at = [...main.querySelectorAll(ACTIVE)].indexOf(held);
+  const call = at < 0 ? "" : callOf(held), nth = at < 0 ? -1 : calledSo(call).indexOf(held);
+  const caret = at < 0 ? null : caretOf(held);
   const fresh = h("div", {}, sheet);
   fresh.querySelectorAll("details").forEach((details) => { details.open ||= opened.has(details.querySelector("summary").textContent); });
   carryOver(main, fresh);
   main.replaceChildren(...fresh.childNodes);
   if (at < 0) return;
-  const same = main.querySelectorAll(ACTIVE)[at];
+  const same = calledSo(call)[nth] || main.querySelectorAll(ACTIVE)[at]; // more or fewer may stand before it now
   same?.focus({ preventScroll: true });
   if (caret !== null && caretOf(same) !== null) same.setSelectionRange(caret, caret);
 }

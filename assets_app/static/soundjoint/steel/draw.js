@@ -1,34 +1,7 @@
-// The joint's drawing as the input: touch where it is round the tube, along the weld, or which bolt. The fields below it
-// stay the way in for a keyboard.
+// The drawing of a bolt group as the input: touch the bolts. The fields below it stay the way in for a keyboard.
 import { drawing, h } from "./dom.js";
 
-const WIDTH = 360, LEFT = 16, RIGHT = 344; // of the drawing of a weld's run, as the server draws it
 const SVG = "http://www.w3.org/2000/svg";
-
-// Fills `value` (degrees from the top, or mm from the datum end); gives { figure, show }.
-export function runInput(touch, value, onpick) {
-  const svg = drawing(touch.svg);
-  const total = touch.run_mm || 0;
-  const mark = document.createElementNS(SVG, "path");
-  mark.setAttribute("class", "chosen-mark");
-  svg.append(mark);
-  const show = (typed) => {
-    const number = parseFloat(typed);
-    const share = total ? number / total : number / 360;
-    const x = LEFT + share * (RIGHT - LEFT);
-    mark.setAttribute("d", share >= 0 && share <= 1 ? `M${x} 40V84M${x - 6} 34H${x + 6}L${x} 42Z` : "");
-  };
-  svg.addEventListener("click", (event) => {
-    const box = svg.getBoundingClientRect();
-    const share = Math.min(Math.max((((event.clientX - box.left) / box.width) * WIDTH - LEFT) / (RIGHT - LEFT), 0), 1);
-    const picked = total ? String(Math.round(share * total)) : String((Math.round(share * 12) % 12) * 30);
-    show(picked);
-    onpick(picked);
-  });
-  show(value);
-  const hint = total ? "Touch where it is along the weld." : "Touch where it is round the tube.";
-  return { figure: h("figure", { class: "drawing touch-box" }, svg, h("figcaption", {}, `${hint} It fills the field below.`)), show };
-}
 
 // Where the word of a bolt's state stands: towards the middle, so that the number outside stays free.
 function stateWord(svg, bolt) {

@@ -86,7 +86,7 @@ function common(draft, save, again) {
 async function queueFinish(order, draft, bundle, unit) {
   const look = order.kind === "inspect", joint = bundle.joints[order.joint];
   const sheet = look && hasSheet(order, joint);
-  const { rows, wrong } = look ? findingsOf(sheet ? { findings: draft.findings } : draft, unit, joint.findings) : { rows: [], wrong: [] };
+  const { rows, wrong } = look ? findingsOf(sheet ? { findings: draft.findings } : draft, unit, joint) : { rows: [], wrong: [] };
   const minutes = Number(draft.minutes || 0);
   if (sheet) {
     draft.result = sheetIsGiven(draft.sheet) ? sheetResult(draft.sheet, joint, rows.length) : "";

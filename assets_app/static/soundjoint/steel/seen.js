@@ -17,15 +17,14 @@ export async function seenSheet(order, view) {
   draft.findings ||= [{}];
   const save = () => keepDraft(name, draft);
   const again = async () => { await save(); view.redraw(); };
-  const elsewhere = async () => { if (draft.at !== at(draft.place)) draft.findings = [{}]; await again(); };
-  const fields = whereFields(draft.place, { bundle, save, again: elsewhere });
-  draft.at = at(draft.place);
+  const fields = whereFields(draft.place, { bundle, save, again });
   const { joint, kind, site } = placed(draft.place, bundle);
+  standOn(draft, joint);
   const unit = site?.units || "mm", looks = Boolean(site?.may_look);
   const problems = h("div", { role: "alert", tabindex: "-1" });
   const form = h("form", { class: "form", novalidate: true, onsubmit: async (event) => {
     event.preventDefault();
-    const { rows, wrong } = findingsOf(draft, unit);
+    const { rows, wrong } = findingsOf(draft, unit, { touch: joint.touch });
     const where = placed(draft.place, bundle);
     const lines = [...where.wrong, ...wrong];
     problems.className = lines.length ? "refusal" : "";
@@ -43,8 +42,14 @@ export async function seenSheet(order, view) {
     h("div", { class: "page-head" }, h("h1", {}, "Something seen on the way"), h("p", {}, "Outside of what an order asks for.")), form];
 }
 
-// What the finding stands on; another kind of joint, or another place on one, asks for it anew.
-const at = (place) => [place.asset, place.joint, place.kind].join(" ");
+// What the finding stands on: another kind of joint, or another place on one, asks for it anew. Tags that were typed better
+// keep it, but not as an earlier finding of the joint that was meant before.
+function standOn(draft, joint) {
+  const { asset, joint: id, kind } = draft.place, at = [asset, id, kind].join(" ");
+  if (draft.at && draft.at !== at) draft.findings = [{}];
+  draft.at = at;
+  for (const finding of draft.findings) if (finding.finding_id && !joint.findings.some((one) => String(one.id) === String(finding.finding_id))) delete finding.finding_id;
+}
 
 function deeds(order, draft, row, { where, looks, kinds }) {
   const key = newKey(), lane = `seen ${key}`, { label, body, typed } = where;
@@ -62,6 +67,6 @@ function deeds(order, draft, row, { where, looks, kinds }) {
 
 function inWords(row, kinds) {
   const [, words] = kinds.flatMap(([, rows]) => rows).find(([code]) => code === row.kind);
-  const said = [words, row.size, row.place, row.clock_deg === undefined ? "" : `at ${row.clock_deg}° from the top`, row.position ? `${row.position} from the datum end` : "", row.bolts ? `bolt ${row.bolts.join(", ")}` : "", row.note];
+  const said = [words, row.size, row.length ? `${row.length} along the weld` : "", row.place, row.clock_deg === undefined ? "" : `at ${row.clock_deg}° from the top`, row.position ? `${row.position} from the datum end` : "", row.bolts ? `bolt ${row.bolts.join(", ")}` : "", row.note];
   return `Seen on the way, not looked at by an inspector yet: ${said.filter(Boolean).join(", ")}.`;
 }

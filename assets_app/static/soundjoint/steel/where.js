@@ -20,13 +20,18 @@ function typedFields(place, { bundle, whole, save, again }) {
   const sites = Object.entries(bundle.sites).map(([id, site]) => [id, site.name]);
   place.site ||= sites.length ? sites[0][0] : "";
   const tag = (label, name, help) => {
-    const input = h("input", { value: place[name] || "", maxlength: 64, autocomplete: "off", autocapitalize: "characters", spellcheck: "false", oninput: () => { place[name] = input.value; save(); } });
+    const before = heldBy(place, bundle)?.id;
+    const input = h("input", { value: place[name] || "", maxlength: 64, autocomplete: "off", autocapitalize: "characters", spellcheck: "false",
+      oninput: () => { place[name] = input.value; save(); }, onchange: () => { if (heldBy(place, bundle)?.id !== before) again(); } });
     return field(label, input, help ? h("p", { class: "help" }, help) : null);
   };
   place.kind ||= KINDS[0][0];
+  const held = heldBy(place, bundle);
+  if (held) place.kind = held.kind; // as the register has it
   return [sites.length > 1 ? field("Site", choice(sites, place.site, (value) => { place.site = value; again(); })) : null,
     tag("Tag of the asset, as it stands there", "asset_tag"),
     tag(whole ? "Tag of the joint; left empty: all of it" : "Tag of the joint", "joint_tag", "The service looks it up when there is signal. If it knows no such tag, it comes back to you under Not sent, with all that you wrote."),
+    held ? h("p", { class: "note", role: "status" }, `This device knows it: ${held.label}.`) : null,
     whole ? null : radios("What joint it is", "where-kind", KINDS, place.kind, (value) => { place.kind = value; again(); })].filter(Boolean);
 }
 
@@ -37,15 +42,34 @@ export function placed(place, bundle, { whole = false } = {}) {
   const asset = bundle.assets[place.asset];
   const row = asset.joints.find(([id]) => String(id) === String(place.joint));
   const here = bundle.joints[place.joint];
-  return { joint: here || bare(), label: row ? `${row[1]} ${row[2]}` : `all of ${asset.words}`, kind: row ? row[3] : "weld", site: bundle.sites[asset.site],
+  return { joint: here || bare(bundle, row?.[3]), label: row ? `${row[1]} ${row[2]}` : `all of ${asset.words}`, kind: row ? row[3] : "weld", site: bundle.sites[asset.site],
     body: row ? { joint: Number(place.joint) } : { asset: Number(place.asset) }, typed: false, wrong: row || whole ? [] : ["Say at which joint."] };
 }
 
 function placedByTag(place, bundle, whole) {
   const said = { asset_tag: (place.asset_tag || "").trim(), joint_tag: (place.joint_tag || "").trim() };
   const wrong = [said.asset_tag ? "" : "Type the tag of the asset.", said.joint_tag || whole ? "" : "Type the tag of the joint."].filter(Boolean);
-  return { joint: bare(), label: [said.asset_tag, said.joint_tag].filter(Boolean).join(" "), kind: place.kind || "weld", site: bundle.sites[place.site],
+  const held = heldBy(place, bundle);
+  return { joint: (held && bundle.joints[held.id]) || bare(bundle, place.kind), label: [said.asset_tag, said.joint_tag].filter(Boolean).join(" "), kind: place.kind || "weld", site: bundle.sites[place.site],
     body: { site: Number(place.site), ...said }, typed: true, wrong };
 }
 
-const bare = () => ({ findings: [], touch: null });
+// The joint of this device that the typed tags name, as the service would match them: { id, label, kind }. What the
+// device does not know, or knows twice, is nothing; the service decides for good when it is sent.
+function heldBy(place, bundle) {
+  if (place.asset !== TYPED || !(place.joint_tag || "").trim()) return null;
+  const at = named(Object.values(bundle.assets).filter((asset) => String(asset.site) === String(place.site)), place.asset_tag, (asset) => asset.tag);
+  const row = at && named(at.joints, place.joint_tag, ([, tag]) => tag);
+  return row ? { id: row[0], label: `${row[1]} ${row[2]} on ${at.words}`, kind: row[3] } : null;
+}
+
+// Whatever its capitals and spaces; one written exactly so goes before others.
+function named(rows, typed, tagOf) {
+  const plain = (tag) => (tag || "").replace(/\s/g, "").toLowerCase();
+  const same = rows.filter((row) => plain(tagOf(row)) === plain(typed));
+  return same.find((row) => tagOf(row) === (typed || "").trim()) || (same.length === 1 ? same[0] : null);
+}
+
+// A joint of which the device has no more than a name. What was found there earlier is not on the device, and nobody knows
+// here how its weld runs.
+const bare = (bundle, kind) => ({ findings: [], touch: kind === "weld" ? bundle.unmeasured : null, unknown: true });
