@@ -458,7 +458,7 @@ def _arcs_agree(page, dice: Random) -> None:
         [5 * dice.randrange(72), 5 * dice.randrange(72), dice.random() < 0.5, dice.uniform(20, 900)] for _ in range(200)
     ]
     cases += [[90, 90, True, 100.0], [90, 90, False, 100.0], [0, 180, False, 114.3], [350, 20, False, 114.3]]
-    told, kept = page.evaluate(
+    told, kept, notes = page.evaluate(
         """async (cases) => {
           const { arcMm, between, clock, filled, suggested } = await import("/static/soundjoint/steel/arc.js");
           const arcs = cases.map(([first, second, longer, diameter]) => {
@@ -466,7 +466,11 @@ def _arcs_agree(page, dice: Random) -> None:
             return { ...arc, mm, said: suggested(mm), clock: clock(arc.middle) };
           });
           const held = [["", "", "60 mm"], ["45", "", "60 mm"], ["60 mm", "60 mm", ""], ["", "60 mm", "60 mm"]];
-          return [arcs, [...held.map((each) => filled(...each)), arcMm(null, 60), suggested(null)]];
+          const { noteOf } = await import("/static/soundjoint/steel/run_touch.js");
+          const note = (ends, longer, run, drawn) => noteOf({ ends, longer }, run, drawn);
+          const notes = [note([350, 20], false, {}, true), note([40, 10], false, { total: 300 }, false),
+            note([90, 90], true, {}, false), note([90, 90], false, {}, true), note([90], false, {}, false)];
+          return [arcs, [...held.map((each) => filled(...each)), arcMm(null, 60), suggested(null)], notes];
         }""",
         cases,
     )
@@ -484,6 +488,13 @@ def _arcs_agree(page, dice: Random) -> None:
             assert arc["said"] == "", "no length from one place"
     assert [row["now"] for row in kept[:4]] == ["60 mm", "45", "", ""], "what was typed, or taken out, stays so"
     assert kept[4:] == [None, ""], "an unknown diameter gives no length"
+    assert notes == [
+        "From 11:40 to 12:40 o'clock, clockwise. Its length is from the drawing, not measured with a rule.",
+        "From 10 to 40 mm from the datum end.",
+        "All round.",
+        "",
+        "",
+    ]
 
 
 def _bolts(dice: Random):

@@ -68,9 +68,9 @@ export function runTouch(svg, run, held, { at, suggest, save }) {
 // What the note of a finding says of its ends, and of a length that nobody measured.
 export function noteOf(arc, run, drawn) {
   const found = arc && arcOf(arc, run);
-  if (!found) return "";
+  if (!found?.span) return ""; // two ends at one place are no crack
   const from = run.total ? `${rounded(found.start)} to ${rounded(found.end)} mm from the datum end` : `${clock(found.start)} to ${clock(found.end)} o'clock, clockwise`;
-  return `From ${from}.${drawn ? " Its length is from the drawing, not measured with a rule." : ""}`;
+  return `${found.span === 360 && !run.total ? "All round" : `From ${from}`}.${drawn ? " Its length is from the drawing, not measured with a rule." : ""}`;
 }
 
 const arcOf = ({ ends: [first, second], longer }, { total }) => (second === undefined ? null : between(first, second, { total, longer }));
@@ -105,6 +105,7 @@ function ends({ ends: touchedEnds, longer }, arc, place) {
   if (!arc) return `One end at ${named(touchedEnds[0], place)}. Touch the other end; alone this is taken as its middle.`;
   if (!place.ring) return `From ${rounded(arc.start)} to ${rounded(arc.end)} mm from the datum end, its middle at ${rounded(arc.middle)} mm.`;
   if (!arc.span) return `Both ends are at ${named(arc.start, place)}: touch the other end, or take the longer way if it goes all round.`;
+  if (arc.span === 360) return "All round, 360°, by the longer way.";
   return `From ${clock(arc.start)} to ${clock(arc.end)} o'clock, clockwise, ${rounded(arc.span)}° by the ${longer ? "longer" : "shorter"} way round. Its middle is at ${clock(arc.middle)}.`;
 }
 
