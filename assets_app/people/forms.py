@@ -13,23 +13,43 @@ from assets_app.register.models import Site
 DAY = {"type": "date"}
 
 
-class UsedForm(forms.Form):
+class AtSite(forms.Form):
+    """Whose record says it: asked where the manager may do it at more than one site, never guessed there.
+
+    ``first`` is the site that stands chosen, such as the one that put the certificate on file.
+    """
+
+    site_id = forms.TypedChoiceField(label="Site whose record says it", coerce=int)
+
+    def __init__(self, *args: Any, sites: list[Site], first: int | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field, choices = self.fields["site_id"], [(site.pk, site.name) for site in sites]
+        if len(sites) == 1:
+            field.initial, field.widget = sites[0].pk, forms.HiddenInput()
+            field.required, field.empty_value = False, sites[0].pk
+        elif first in dict(choices):
+            field.initial = first
+        else:
+            choices = [("", "choose a site"), *choices]
+        field.choices = choices
+
+
+class UsedForm(AtSite):
     """A day on which a welder used the process."""
 
     used_on = forms.DateField(label="Process used on", widget=forms.DateInput(attrs=DAY))
 
 
-class EndForm(forms.Form):
+class EndForm(AtSite):
     """The end of a certificate before its day."""
 
     ends_on = forms.DateField(label="Last day", widget=forms.DateInput(attrs=DAY))
     reason = forms.CharField(label="Why it ends", max_length=200)
 
 
-class CertificateForm(forms.Form):
+class CertificateForm(AtSite):
     """A certificate as it is printed; which of its fields a kind needs is decided by the action."""
 
-    site_id = forms.TypedChoiceField(label="Site that puts it on file", coerce=int)
     kind = forms.ChoiceField(label="For", choices=Qualification.Kind.choices)
     method = forms.CharField(label="NDT method", required=False, max_length=4, help_text="such as MT")
     level = forms.TypedChoiceField(
@@ -52,9 +72,6 @@ class CertificateForm(forms.Form):
     issued_on = forms.DateField(label="Valid from", widget=forms.DateInput(attrs=DAY))
     expires_on = forms.DateField(label="Valid until", widget=forms.DateInput(attrs=DAY))
 
-    def __init__(self, *args: Any, sites: list[Site], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["site_id"].choices = [(site.pk, site.name) for site in sites]
-        if len(sites) == 1:
-            self.fields["site_id"].initial = sites[0].pk
-            self.fields["site_id"].widget = forms.HiddenInput()
+        self.fields["site_id"].label = "Site that puts it on file"

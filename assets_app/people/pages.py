@@ -45,7 +45,7 @@ def person(request: HttpRequest, person_id: int) -> HttpResponse:
 def certificate(request: HttpRequest, person_id: int) -> HttpResponse:
     """Put a certificate of a colleague on file."""
     who = queries.colleague(request.user, person_id)
-    form = CertificateForm(request.POST, sites=_sites(request.user, who) or [_site_of_right(request.user, who)])
+    form = CertificateForm(request.POST, sites=_sites_of_right(request.user, who))
     if form.is_valid():
         try:
             actions.add_qualification(person_id=who.pk, actor=request.user, now=timezone.now(), **form.cleaned_data)
@@ -65,10 +65,9 @@ def certificate_deed(request: HttpRequest, person_id: int, qualification_id: int
     """Confirm that a welder used the process, or end a certificate early."""
     who = queries.colleague(request.user, person_id)
     shape, act = DEEDS[deed]
-    site = _site_of_right(request.user, who)
-    form = shape(request.POST)
+    form = shape(request.POST, sites=_sites_of_right(request.user, who))
     if form.is_valid():
-        told = {"site_id": site.pk, "qualification_id": qualification_id, **form.cleaned_data}
+        told = {"qualification_id": qualification_id, **form.cleaned_data}
         try:
             act(actor=request.user, now=timezone.now(), **told)
         except (NotAllowed, NotFound):
@@ -87,14 +86,14 @@ DEEDS = {
 }
 
 
-def _site_of_right(actor: Person, who: Person) -> Site:
-    """A site at which ``actor`` may change certificates of ``who``; refuses (``role_lacks_right``) who may at none."""
+def _sites_of_right(actor: Person, who: Person) -> list[Site]:
+    """Where ``actor`` may change certificates of ``who``; refuses (``role_lacks_right``) who may at none."""
     sites = _sites(actor, who)
     if sites:
-        return sites[0]
+        return sites
     role = next(role for role in who.roles.all() if queries.roles_at(actor, role.site_id))
     queries.require(actor, "people.change", role.site_id)
-    return role.site  # one's own certificate: the deed says that nobody changes it
+    return [role.site]  # one's own certificate: the deed says that nobody changes it
 
 
 def _sites(actor: Person, who: Person) -> list[Site]:
@@ -104,8 +103,8 @@ def _sites(actor: Person, who: Person) -> list[Site]:
     return sorted(able, key=lambda site: site.name)
 
 
-def _deeds(one: Qualification, today: date, typed: Any) -> list[dict[str, Any]]:
-    """What can be done to a certificate that runs, with its form."""
+def _deeds(one: Qualification, today: date, typed: Any, sites: list[Site], put_on_file: int | None) -> list[Any]:
+    """What can be done to a certificate that runs, with its form; ``put_on_file`` is the site that did."""
     if not qualification_rules.runs(one, today):
         return []
     names = {"used": "Confirm use of the process", "end": "End it early"}
@@ -114,7 +113,8 @@ def _deeds(one: Qualification, today: date, typed: Any) -> list[dict[str, Any]]:
     told = []
     for name, words in names.items():
         refused = typed is not None and typed[:2] == (one.pk, name)
-        form = typed[2] if refused else DEEDS[name][0](auto_id=f"id_{name}_{one.pk}_%s")
+        fresh = DEEDS[name][0](auto_id=f"id_{name}_{one.pk}_%s", sites=sites, first=put_on_file)
+        form = typed[2] if refused else fresh
         told.append({"address": f"person-certificate-{name}", "words": words, "form": form, "open": refused})
     return told
 
@@ -131,12 +131,13 @@ def _show(
     shared = set(queries.sites_of(request.user).values_list("pk", flat=True))
     roles = [role for role in who.roles.all() if role.site_id in shared]
     today = queries.day_at(roles[0].site, timezone.now())
+    sites, on_file = _sites(request.user, who), queries.sites_on_file(who)
     rows = [
         {
             "certificate": one,
             "state": qualification_rules.state(one, today),
             "continuity_ends": qualification_rules.continuity_ends(one) if one.kind == "welder" else None,
-            "deeds": _deeds(one, today, typed) if form else [],
+            "deeds": _deeds(one, today, typed, sites, on_file.get(one.pk)) if sites else [],
         }
         for one in who.qualifications.all()
     ]

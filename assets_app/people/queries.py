@@ -12,6 +12,7 @@ from django.utils.datastructures import MultiValueDict
 
 from assets_app.people import qualification_rules, rules, who_may
 from assets_app.people.models import Person, Role
+from assets_app.record.models import RecordEntry
 from assets_app.refusals import NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Asset, Joint, Site
 
@@ -254,3 +255,10 @@ def colleague(viewer: Person, person_id: int) -> Person:
         return colleagues_of(viewer).prefetch_related("roles__site", "qualifications").get(pk=person_id)
     except Person.DoesNotExist:
         raise NotFound("not_found", "There is nobody here that you can see.") from None
+
+
+def sites_on_file(person: Person) -> dict[int, int]:
+    """Certificate -> the site that put it on file, from the record; one that came otherwise is left out."""
+    ids = list(person.qualifications.values_list("pk", flat=True))
+    rows = RecordEntry.objects.filter(subject_kind="qualification", subject_id__in=ids, deed="qualification.added")
+    return dict(rows.values_list("subject_id", "site_id"))
