@@ -57,6 +57,7 @@ def write_findings(look: Look, entries: Sequence[FindingInput]) -> None:
         if known is None:
             finding = _new_finding(look, entry, kind, numbers, verdict, where)
         else:
+            _say_more(look, known, entry, where)
             finding = _measured_again(look, known, kind, numbers, size, verdict, where)
         _write_size(look, finding, size)
         look.findings.append(finding)
@@ -126,6 +127,21 @@ def _new_finding(
         note=entry.note.strip(),
         found_on=look.inspection.inspected_on,
     )
+
+
+def _say_more(look: Look, finding: Finding, entry: FindingInput, where: str) -> None:
+    """What was said with the new size: the place where none was known yet, and the note with its day.
+
+    A place that was given stays: of a crack that grew its middle moves, and the finding is known by where it was found.
+    """
+    position = inputs.position_of(entry, look.joint.asset.site, where)
+    for name, value in (("place", entry.place), ("clock_deg", entry.clock_deg), ("position_mm", position)):
+        if getattr(finding, name) in (None, ""):
+            setattr(finding, name, value)
+    note = entry.note.strip()
+    if note and note not in finding.note:  # a corrected look says it again
+        day = look.inspection.inspected_on
+        finding.note = f"{finding.note}\n{day:%-d %b %Y}: {note}".strip()
 
 
 def _measured_again(

@@ -29,6 +29,14 @@ def test_it_gets_another_size_and_stays_one_finding(look, crack, now):
     assert crack.found_on == (now - timedelta(days=30)).date()
 
 
+def test_what_is_said_with_the_new_size_is_kept_and_a_place_once_given_stays(look, crack):
+    look(FindingInput(finding_id=crack.pk, size="9 mm", clock_deg=120, place="toe", note="rust bleeds"))
+    look(FindingInput(finding_id=crack.pk, size="10 mm", clock_deg=130, place="root", note="both ends marked"))
+    crack.refresh_from_db()
+    assert (crack.clock_deg, crack.place) == (120, "toe")
+    assert crack.note.splitlines() == ["15 Jun 2026: rust bleeds", "15 Jun 2026: both ends marked"]
+
+
 def test_its_severity_may_rise(look, crack, window):
     window(used=0.6)
     assert again(look, crack, "11 mm").severity == "hold now"
