@@ -347,7 +347,7 @@ DUTY_PAGES = {
     ),
     "GET reading-withdraw": Row("counter.change", pk("reading"), shows=True),
     "POST reading-withdraw": Row("counter.change", pk("reading"), lambda w: WHY),
-    "GET readings-import": LISTED,
+    "GET readings-import": Row(SIGNED_IN),  # the form to who may; to others who could
     "POST readings-import": Row("reading.post", sent=lambda w: {"site": w.site, "file": readings_file()}),
     "GET recordings": Row(READ, pk("asset"), shows=True),
     "POST recordings": Row(

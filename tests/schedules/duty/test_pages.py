@@ -153,3 +153,10 @@ def test_a_file_is_checked_then_stored_then_refused_row_by_row(client, counter, 
     assert b"is less than the 1,000" in response.content
     assert b"no asset" in response.content
     assert Reading.objects.count() == 1
+
+
+def test_who_may_not_post_is_told_who_could_and_sees_no_form(client, person, site, counter):
+    client.force_login(person("auditor", site))
+    page = client.get("/readings/import/").content.decode()
+    assert "Planner, technician, inspector or engineer could." in page
+    assert 'type="file"' not in page
