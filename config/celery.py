@@ -17,6 +17,7 @@ app.autodiscover_tasks(
         "schedules.due",
         "schedules.work",
         "schedules.alerts",
+        "schedules.reports",
     ],
     related_name="tasks",
 )

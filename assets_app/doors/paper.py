@@ -7,6 +7,7 @@ import unicodedata
 from functools import cache
 from xml.sax.saxutils import escape
 
+from reportlab import rl_config
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
@@ -31,6 +32,8 @@ _LOWERED = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹ⁿ", "-0123456789n")
 @cache
 def typeface() -> frozenset[int]:
     """Register the typeface with reportlab, once a process; the code points it can print."""
+    # Streams stay bytes: to write those of a photo as letters took more time than all else of its page.
+    rl_config.useA85 = 0
     for name in (PLAIN, BOLD):
         pdfmetrics.registerFont(TTFont(name, f"{name}.ttf"))
     pdfmetrics.registerFontFamily(PLAIN, normal=PLAIN, bold=BOLD, italic=PLAIN, boldItalic=BOLD)

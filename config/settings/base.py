@@ -159,6 +159,7 @@ SPECTACULAR_SETTINGS = {
         "RecordingStateEnum": "schedules.duty.recordings.models.Recording.State",
         "RecordingUnitEnum": "schedules.duty.recordings.models.Recording.Unit",
         "AssetStatusEnum": "assets_app.register.models.Asset.Status",
+        "ReportStateEnum": "schedules.reports.models.WrittenReport.State",
         "ImportStateEnum": "assets_app.register.models.RegisterImport.State",
         "LimitEnum": "schedules.due.models.Limit",
         "MethodEnum": "assets_app.inspections.models.Method",
@@ -218,6 +219,8 @@ CELERY_BEAT_SCHEDULE = {
     "orders answered by looks": {"task": "work.answer_owed", "schedule": 300.0},
     "imports": {"task": "register.work_off_imports", "schedule": 10.0},
     "recordings": {"task": "duty.work_off_recordings", "schedule": 10.0},
+    "reports": {"task": "reports.write", "schedule": 10.0},
+    "files of old reports": {"task": "reports.forget_old_files", "schedule": 3600.0},
     "assessments that ended": {"task": "inspections.lapse_assessments", "schedule": 300.0},
     "photos without a row": {"task": "inspections.sweep_evidence", "schedule": 86_400.0},
 }

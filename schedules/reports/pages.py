@@ -2,27 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import date, timedelta
+from typing import Any
 
 from django import forms
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_http_methods, require_safe
 
 from assets_app.doors.pdf_answers import pdf_answer
-from assets_app.people.models import Person
 from assets_app.people.queries import day_at
 from assets_app.refusals import Conflict, NotFound, Refused
 from assets_app.register.models import Asset, Joint
 from assets_app.register.queries import assets_in_sight, joints_in_sight, one
-from schedules.reports import pdf, queries
-from schedules.reports.content import InspectionReport
+from schedules.reports import pdf, queries, written_actions, written_queries
+from schedules.reports.models import KEPT
 
 USUAL = timedelta(days=365)
+LISTED = 12
+STOP_POLLING = 286  # htmx's own status: the answer is taken and asking ends
 
 
 class PeriodForm(forms.Form):
@@ -30,44 +31,93 @@ class PeriodForm(forms.Form):
     until = forms.DateField(label="To", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
 
 
-@require_safe
+@require_http_methods(["GET", "HEAD", "POST"])
 @login_required
 def joint_report(request: HttpRequest, joint_id: int) -> HttpResponse:
-    """The form; with ``?since=&until=`` the PDF."""
+    """The form; with ``?since=&until=`` the PDF. Sent, it has the report written by a worker."""
     joint = one(joints_in_sight(request.user).select_related("asset__site"), joint_id)
-    return _report(request, joint.asset, joint, queries.joint_report, joint.pk)
+    return _Asking(request, joint.asset, joint).answer()
 
 
-@require_safe
+@require_http_methods(["GET", "HEAD", "POST"])
 @login_required
 def asset_report(request: HttpRequest, asset_id: int) -> HttpResponse:
     asset = one(assets_in_sight(request.user).select_related("site"), asset_id)
-    return _report(request, asset, None, queries.asset_report, asset.pk)
+    return _Asking(request, asset, None).answer()
 
 
-def _report(
-    request: HttpRequest,
-    asset: Asset,
-    joint: Joint | None,
-    gather: Callable[[Person, int, date, date], InspectionReport],
-    pk: int,
-) -> HttpResponse:
-    status = 200
-    if "since" in request.GET or "until" in request.GET:
-        form, status = PeriodForm(request.GET), 422
+class _Asking:
+    """A report of a joint, or else of an asset, asked for at its page."""
+
+    def __init__(self, request: HttpRequest, asset: Asset, joint: Joint | None) -> None:
+        self.request, self.asset, self.joint = request, asset, joint
+        self.of = {"joint_id": joint.pk} if joint else {"asset_id": asset.pk}
+        self.too_large = ""
+
+    def answer(self) -> HttpResponse:
+        sent = self.request.POST if self.request.method == "POST" else self.request.GET
+        if self.request.method != "POST" and not {"since", "until"} & set(sent):
+            today = day_at(self.asset.site, timezone.now())
+            return self._page(PeriodForm(initial={"since": today - USUAL, "until": today}), 200)
+        form = PeriodForm(sent)
         if form.is_valid():
             try:
-                report = gather(request.user, pk, form.cleaned_data["since"], form.cleaned_data["until"])
-            except (NotFound, Conflict):
+                return self._report(form.cleaned_data["since"], form.cleaned_data["until"])
+            except NotFound:
                 raise
             except Refused as refusal:
-                form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
-            else:
-                return pdf_answer(pdf.inspection_report(report), f"inspection-report-{(joint or asset).tag}")
-    else:
-        today = day_at(asset.site, timezone.now())
-        form = PeriodForm(initial={"since": today - USUAL, "until": today})
-    return render(request, "reports/period.html", {"form": form, "asset": asset, "joint": joint}, status=status)
+                if refusal.code == "report_large":
+                    self.too_large = refusal.message
+                elif isinstance(refusal, Conflict) and refusal.code != "reports_waiting":
+                    raise
+                else:
+                    form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+        return self._page(form, 422)
+
+    def _report(self, since: date, until: date) -> HttpResponse:
+        person = self.request.user
+        if self.request.method == "POST":
+            now = timezone.now()
+            asked = written_actions.ask_for_report(since=since, until=until, actor=person, now=now, **self.of)
+            return redirect("report", pk=asked.pk)
+        gather = queries.joint_report if self.joint else queries.asset_report
+        report = gather(person, (self.joint or self.asset).pk, since, until)
+        return pdf_answer(pdf.inspection_report(report), f"inspection-report-{(self.joint or self.asset).tag}")
+
+    def _page(self, form: PeriodForm, status: int) -> HttpResponse:
+        before = written_queries.reports_in_sight(self.request.user).filter(asset=self.asset, joint=self.joint)
+        context = {
+            **{"form": form, "asset": self.asset, "joint": self.joint, "too_large": self.too_large},
+            **{"before": before[:LISTED], "kept_days": KEPT.days},
+        }
+        return render(self.request, "reports/period.html", context, status=status)
+
+
+@require_safe
+@login_required
+def report(request: HttpRequest, pk: int) -> HttpResponse:
+    """How far a report is that a worker writes, and its file."""
+    return render(request, "reports/written.html", _context(request, pk))
+
+
+@require_safe
+@login_required
+def progress(request: HttpRequest, pk: int) -> HttpResponse:
+    """The part of the page that asks again while it is written; once it is over, the asking stops."""
+    context = _context(request, pk)
+    status = STOP_POLLING if context["row"].is_over else 200
+    return render(request, "reports/progress.html", context, status=status)
+
+
+def _context(request: HttpRequest, pk: int) -> dict[str, Any]:
+    return {"row": one(written_queries.reports_in_sight(request.user), pk), "kept_days": KEPT.days}
+
+
+@require_safe
+@login_required
+def report_file(request: HttpRequest, pk: int) -> HttpResponse:
+    row, content = written_queries.file_of(request.user, pk)
+    return pdf_answer(content, f"inspection-report-{row.subject}")
 
 
 @require_safe
@@ -79,6 +129,9 @@ def hold_certificate(request: HttpRequest, hold_id: int) -> HttpResponse:
 
 
 urlpatterns = [
+    path("reports/<int:pk>/", report, name="report"),
+    path("reports/<int:pk>/progress/", progress, name="report-progress"),
+    path("reports/<int:pk>/report.pdf", report_file, name="report-file"),
     path("joints/<int:joint_id>/report/", joint_report, name="joint-report"),
     path("assets/<int:asset_id>/report/", asset_report, name="asset-report"),
     path("holds/<int:hold_id>/certificate.pdf", hold_certificate, name="hold-certificate"),

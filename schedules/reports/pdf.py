@@ -19,8 +19,8 @@ from schedules.reports.content import (
 from schedules.reports.sheet import BODY, CELL, GRAVE, HASH, PART, SECTION, SMALL, TITLE, Block, text
 
 
-def inspection_report(report: InspectionReport) -> bytes:
-    """What was seen at a joint or an asset in a period."""
+def inspection_report(report: InspectionReport, told: sheet.Told | None = None) -> bytes:
+    """What was seen at a joint or an asset in a period. ``told`` hears how many of how many pieces are drawn."""
     story: list[Flowable] = [text("Inspection report", TITLE)]
     story.append(
         sheet.pairs(
@@ -47,7 +47,7 @@ def inspection_report(report: InspectionReport) -> bytes:
         content_hash(report),
         report.caution,
     )
-    return sheet.build(block, story)
+    return sheet.build(block, story, told)
 
 
 def _overview(report: InspectionReport) -> list[Flowable]:

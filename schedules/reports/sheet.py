@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from django.core.files.storage import default_storage
@@ -79,7 +79,10 @@ class _Counted(Canvas):
         super().save()
 
 
-def build(block: Block, story: list[Flowable]) -> bytes:
+Told = Callable[[int, int], None]
+
+
+def build(block: Block, story: list[Flowable], told: Told | None = None) -> bytes:
     """The PDF: no date of its own, fixed metadata, so that the same content gives the same bytes."""
     typeface()
     maker = type("_Sheets", (_Counted,), {"block": block})
@@ -99,6 +102,9 @@ def build(block: Block, story: list[Flowable]) -> bytes:
         *(0, 3 * mm, 0, 0),
     )
     document.addPageTemplates([PageTemplate(id="sheet", frames=[frame])])
+    pieces = len(story)
+    if told:
+        document.setProgressCallBack(lambda kind, value: told(value, pieces) if kind == "PROGRESS" else None)
     document.build(story, canvasmaker=maker)
     return out.getvalue()
 
@@ -193,6 +199,17 @@ def drawings(drawn: Sequence[DrawnJoint]) -> list[Flowable]:
     return [beside, *said]
 
 
+class _AsItIs(ImageReader):
+    """A JPEG goes into the PDF as its file is. It is known there by its bytes: by its pixels, as is usual, every photo
+    would be unpacked for that, and fourteen megabytes of each stay until the end."""
+
+    _dataA = None  # a JPEG has no transparency
+
+    def getRGBData(self) -> bytes:
+        file = self.jpeg_fh()
+        return file.getvalue() if file else super().getRGBData()
+
+
 class _Photo(Flowable):
     """A photo and the marks over it."""
 
@@ -210,7 +227,7 @@ class _Photo(Flowable):
     def draw(self) -> None:
         try:
             with default_storage.open(self._photo.file, "rb") as file:
-                image = ImageReader(io.BytesIO(file.read()))
+                image = _AsItIs(io.BytesIO(file.read()))
             self.canv.drawImage(image, 0, 0, self.width, self.height)
         except OSError:  # said, not left out: the record names a photo that is not there
             self.canv.rect(0, 0, self.width, self.height)

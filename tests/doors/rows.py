@@ -497,6 +497,15 @@ SETTING_UP = {
     "GET api-joint-report": Row(READ, pk("weld", "joint"), lambda w: SPAN),
     "GET api-asset-report": Row(READ, pk("asset", "asset"), lambda w: SPAN),
     "GET api-hold-certificate": Row(READ, pk("hold", "hold"), content=(409,)),  # it stands: nothing to certify
+    "GET api-report-list": LISTED,
+    "POST api-report-list": Row(READ, sent=lambda w: {"joint": w.weld, **SPAN}),
+    "GET api-report-detail": Row(READ, pk("report"), shows=True),
+    "GET api-report-file": Row(READ, pk("report", "report"), content=(409,)),  # it waits: no file yet
+    "GET report": Row(READ, pk("report"), shows=True),
+    "GET report-progress": Row(READ, pk("report")),
+    "GET report-file": Row(READ, pk("report"), content=(409,)),
+    "POST joint-report": Row(READ, pk("weld", "joint_id"), lambda w: SPAN),
+    "POST asset-report": Row(READ, pk("asset", "asset_id"), lambda w: SPAN),
     "GET joint-report": Row(READ, pk("weld", "joint_id"), shows=True),
     "GET asset-report": Row(READ, pk("asset", "asset_id"), shows=True),
     "GET hold-certificate": Row(READ, pk("hold", "hold_id"), content=(409,)),

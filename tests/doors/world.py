@@ -56,6 +56,7 @@ from schedules.models import (
     Season,
     StressSpectrum,
     WorkOrder,
+    WrittenReport,
 )
 from schedules.work import raising
 
@@ -81,6 +82,7 @@ class World:
     season: int = 0
     spectrum: int = 0
     recording: int = 0
+    report: int = 0
     checked_import: int = 0
     programme: int = 0
     owed: int = 0  # a programme whose look has no order yet
@@ -237,6 +239,10 @@ def _duty(world: World, now: datetime) -> None:
         hand_over=False,
     )
     world.recording = running.run_recording(recording_id=started.pk, now=now).pk
+    world.report = WrittenReport.objects.create(
+        **{"site_id": world.site, "asset_id": world.asset, "since": now.date(), "until": now.date()},
+        **{"looks": 1, "photos": 0, "why": MARK, "asked_by": engineer, "asked_at": now},
+    ).pk
 
 
 def _seen(world: World, now: datetime) -> None:

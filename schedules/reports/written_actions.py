@@ -1,0 +1,183 @@
+"""Reports written by a worker: asked for, written whole or not at all, and forgotten when their time is over.
+
+As with the importer, a run claims its report by a conditional UPDATE and names its claim. Its file stands under the
+claim's name and counts only once the row says so, so that two runs can never leave two files.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import uuid
+from collections.abc import Callable
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from django.db import OperationalError, transaction
+from django.db.models import F, Q, QuerySet
+
+from assets_app import dispatch
+from assets_app.people.models import Person
+from assets_app.refusals import Conflict, Refused
+from assets_app.register.models import Asset
+from schedules.reports import pdf, queries
+from schedules.reports.models import KEPT, WrittenReport
+
+State = WrittenReport.State
+LONGEST_RUN = timedelta(minutes=20)  # after that a run counts as dead; longer than a task may take
+MOST_ATTEMPTS = 3
+MOST_WAITING = 5  # of one person at a time
+FAULT = "Something went wrong here, not in the record. Ask again; should it fail again, tell who keeps this service."
+READING_SHARE = 30  # per cent of the work that is reading the record; the rest is drawing
+
+
+def ask_for_report(
+    *,
+    asset_id: int | None = None,
+    joint_id: int | None = None,
+    since: date,
+    until: date,
+    actor: Person,
+    now: datetime,
+    hand_over: bool = True,
+) -> WrittenReport:
+    """Have the report of a joint, or of an asset, written after commit; whoever may see the site may ask.
+
+    The same one that still waits or is being written is answered again, whoever asked for it. ``hand_over`` False where
+    the caller writes it itself. Refusals: ``not_found``, ``period_backwards``, ``period_too_long``, ``too_many_looks``,
+    ``reports_waiting``.
+    """
+    wanted = queries.wanted(actor, since, until, asset_id=asset_id, joint_id=joint_id)
+    size = queries.size(wanted)
+    with transaction.atomic():
+        Asset.objects.select_for_update(no_key=True).get(pk=wanted.asset.pk)  # who asks twice at once gets one
+        going = WrittenReport.objects.filter(state__in=(State.WAITING, State.RUNNING))
+        same = going.filter(asset=wanted.asset, joint_id=joint_id, since=since, until=until).first()
+        if same:
+            return same
+        if going.filter(asked_by=actor).count() >= MOST_WAITING:
+            message = f"{MOST_WAITING} reports that you asked for are not written yet. Wait until one of them is."
+            raise Conflict("reports_waiting", message)
+        row = WrittenReport.objects.create(
+            site_id=wanted.asset.site_id,
+            asset=wanted.asset,
+            joint_id=joint_id,
+            since=since,
+            until=until,
+            looks=size.looks,
+            photos=size.photos,
+            asked_by=actor,
+            asked_at=now,
+        )
+        if hand_over:
+            transaction.on_commit(_start_work, robust=True)
+    return row
+
+
+def _start_work() -> None:
+    from schedules.reports.tasks import write_reports
+
+    dispatch.send(write_reports)
+
+
+def owed(now: datetime) -> QuerySet[WrittenReport]:
+    """Reports that wait, or whose run should long be over; the oldest first."""
+    dead = Q(state=State.RUNNING, claimed_at__lt=now - LONGEST_RUN)
+    return WrittenReport.objects.filter(Q(state=State.WAITING) | dead).order_by("pk")
+
+
+def write_report(
+    *, report_id: int, now: datetime, told: Callable[[WrittenReport], None] = lambda row: None
+) -> WrittenReport:
+    """Write one report, if it is owed; otherwise nothing happens. ``told`` hears of progress.
+
+    A busy database puts it back to waiting and raises ``OperationalError``; any other fault is kept as failed and
+    raised.
+    """
+    before = WrittenReport.objects.get(pk=report_id)
+    claim = uuid.uuid4().hex
+    taken = owed(now).filter(pk=report_id, claim=before.claim)
+    if not taken.update(state=State.RUNNING, claim=claim, claimed_at=now, attempts=F("attempts") + 1, done_percent=0):
+        return WrittenReport.objects.get(pk=report_id)
+    default_storage.delete(_path(report_id, before.claim))  # what a run that was killed may have left
+    run = _Run(report_id, claim, now, told)
+    try:
+        run.work()
+    except Refused as refused:
+        run.end(State.REFUSED, why=refused.message)
+    except _Lost:
+        run.row.refresh_from_db()
+    except OperationalError:
+        run.ours().update(state=State.WAITING)
+        raise
+    except Exception:
+        run.end(State.FAILED, why=FAULT)
+        raise
+    return run.row
+
+
+def forget_old_files(*, now: datetime) -> int:
+    """Delete the files whose time is over; their rows stay and say so. The number of files."""
+    old = list(WrittenReport.objects.exclude(file="").filter(ended_at__lt=now - KEPT).only("pk", "file"))
+    for row in old:
+        default_storage.delete(row.file.name)
+        WrittenReport.objects.filter(pk=row.pk).update(file="")
+    return len(old)
+
+
+def _path(report_id: int, claim: str) -> str:
+    return f"reports/{report_id}-{claim or 'none'}.pdf"
+
+
+class _Lost(Exception):
+    """Another run has taken this report over."""
+
+
+class _Run:
+    """One claim at work."""
+
+    def __init__(self, report_id: int, claim: str, now: datetime, told: Callable[[WrittenReport], None]) -> None:
+        self.row = WrittenReport.objects.select_related("asset", "joint", "asked_by").get(pk=report_id)
+        self.claim, self.now, self.told = claim, now, told
+
+    def ours(self) -> QuerySet[WrittenReport]:
+        return WrittenReport.objects.filter(pk=self.row.pk, claim=self.claim, state=State.RUNNING)
+
+    def end(self, state: str, **values: Any) -> bool:
+        """Close the report, if the claim still holds."""
+        for name, value in {"state": state, "ended_at": self.now, **values}.items():
+            setattr(self.row, name, value)
+        ended = bool(self.ours().update(state=state, ended_at=self.now, **values))
+        self.told(self.row)
+        return ended
+
+    def work(self) -> None:
+        row = self.row
+        if row.attempts > MOST_ATTEMPTS:
+            why = "Its run broke off three times. Choose a shorter period, or tell who keeps this service."
+            self.end(State.FAILED, why=why)
+            return
+        # Whoever asked may no longer be allowed to see it: that is asked again here.
+        wanted = queries.wanted(row.asked_by, row.since, row.until, asset_id=row.asset_id, joint_id=row.joint_id)
+        report = queries.gather(wanted, told=self._part(0, READING_SHARE))
+        content = pdf.inspection_report(report, told=self._part(READING_SHARE, 99))
+        path = default_storage.save(_path(row.pk, self.claim), ContentFile(content))
+        done = {"file": path, "file_sha256": hashlib.sha256(content).hexdigest(), "done_percent": 100}
+        if not self.end(State.DONE, **done):
+            default_storage.delete(path)
+            row.refresh_from_db()
+
+    def _part(self, first: int, last: int) -> Callable[[int, int], None]:
+        """Hears how many of how many are done; writes it down with each whole per cent."""
+
+        def hear(done: int, of: int) -> None:
+            percent = first + (last - first) * min(done, of) // max(of, 1)
+            if percent <= self.row.done_percent:
+                return
+            self.row.done_percent = percent
+            if not self.ours().update(done_percent=percent):
+                raise _Lost
+            self.told(self.row)
+
+        return hear
