@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reportlab.platypus import Flowable, Spacer
+from reportlab.platypus import Flowable, KeepTogether, Spacer
 
 from schedules.reports import sheet
 from schedules.reports.content import (
@@ -16,7 +16,12 @@ from schedules.reports.content import (
     Signature,
     content_hash,
 )
-from schedules.reports.sheet import BODY, CELL, GRAVE, HASH, PART, SECTION, SMALL, TITLE, Block, text
+from schedules.reports.sheet import BODY, CELL, GRAVE, HASH, PART, SAID, SECTION, SMALL, TITLE, Block, text
+
+SIGNING = (
+    "Each signature is an entry of the chained record, made by that person signed in; one by Soundjoint was made by "
+    "the service itself, by its rules."
+)
 
 
 def inspection_report(report: InspectionReport, told: sheet.Told | None = None) -> bytes:
@@ -68,11 +73,12 @@ def _gravest_first(part: JointPart) -> str:
 
 
 def _joint(part: JointPart) -> list[Flowable]:
-    story: list[Flowable] = [text(f"{part.tag} {part.name}".strip(), SECTION)]
+    head: list[Flowable] = [text(f"{part.tag} {part.name}".strip(), SECTION)]
     if part.facts:
-        story.append(sheet.pairs(part.facts))
+        head.append(sheet.pairs(part.facts))
     if part.drawings:
-        story += [Spacer(1, 4), *sheet.drawings(part.drawings)]
+        head += [Spacer(1, 4), *sheet.drawings(part.drawings)]
+    story: list[Flowable] = [KeepTogether(head)] if part.facts or part.drawings else head
     for look in part.looks:
         story += _look(look)
     if part.deeds:
@@ -90,7 +96,7 @@ def _look(look: Look) -> list[Flowable]:
         f"{look.result[:1].upper()}{look.result[1:]}. Conditions {look.conditions}. Inspector {look.inspector}. "
         f"Counter {look.counter}. Entry {look.entry.sequence} of the record, {look.entry.when}."
     )
-    story.append(text(said))
+    story.append(text(said, SAID if look.findings and not look.corrects and not look.note else BODY))
     if look.corrects:
         story.append(text(f"It corrects an earlier look: {look.corrects}"))
     if look.note:
@@ -175,7 +181,7 @@ def _signatures(signatures: Sequence[Signature], caution: str) -> list[Flowable]
         story.append(text(f"SHA-256 {one.hash}", HASH))
     story += [
         Spacer(1, 6),
-        text("Each signature is an entry of the chained record, made by that person signed in.", SMALL),
+        text(SIGNING, SMALL),
     ]
     story.append(text(caution, BODY))
     return story

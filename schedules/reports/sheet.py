@@ -34,6 +34,7 @@ def _style(name: str, size: float, **more: object) -> ParagraphStyle:
 
 
 BODY = _style("body", 8.5, spaceAfter=2)
+SAID = _style("said", 8.5, spaceAfter=2, keepWithNext=1)  # what its table goes on from
 SMALL = _style("small", 7, textColor=GREY)
 CELL = _style("cell", 7.5)
 HEAD = _style("head", 7, fontName=BOLD)
@@ -42,8 +43,9 @@ TITLE = _style("title", 16, fontName=BOLD, spaceAfter=2)
 SECTION = _style("section", 11, fontName=BOLD, spaceBefore=10, spaceAfter=3, keepWithNext=1)
 PART = _style("part", 9, fontName=BOLD, spaceBefore=6, spaceAfter=2, keepWithNext=1)
 GRAVE = _style(
-    "grave", 9, fontName=BOLD, borderWidth=1.5, borderColor=INK, borderPadding=5, spaceBefore=8, spaceAfter=8
-)
+    "grave", 9, fontName=BOLD, borderWidth=1.5, borderColor=INK, borderPadding=5, spaceBefore=8, spaceAfter=8,
+    leftIndent=6, rightIndent=6,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -190,7 +192,8 @@ def drawings(drawn: Sequence[DrawnJoint]) -> list[Flowable]:
     if not drawn:
         return []
     each = (TEXT_WIDTH - 8 * mm) / 2
-    cells = [[DrawnSvg(one.svg, each, 68 * mm), Spacer(1, 2), text(one.caption, SMALL)] for one in drawn]
+    most = (68 if len(drawn) > 1 else 52) * mm  # one alone is a ring of bolts: two such joints to a page
+    cells = [[DrawnSvg(one.svg, each, most), Spacer(1, 2), text(one.caption, SMALL)] for one in drawn]
     if len(cells) == 1:
         cells.append([Spacer(1, 1)])
     beside = Table([cells], colWidths=[TEXT_WIDTH / 2] * 2, hAlign="LEFT")
