@@ -58,7 +58,7 @@ def test_the_api_raises_from_each_origin(dated, finding, weld_joint, api, planne
         {"joint": weld_joint.pk, "kind": "inspect", "method": "VT", "why": "asked by the insurer"},
     ):
         assert client.post("/api/v1/orders/", given, format="json").status_code == 201
-    both = client.post("/api/v1/orders/", {"programme": 1, "joint": 1}, format="json")
+    both = client.post("/api/v1/orders/", {"programme": dated.pk, "joint": weld_joint.pk}, format="json")
     assert both.status_code == 422
     assert sorted(WorkOrder.objects.values_list("origin", flat=True)) == ["by hand", "due date", "finding"]
 
