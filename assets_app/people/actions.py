@@ -5,11 +5,13 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Any
 
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
 from django.db import transaction
 
 from assets_app.people.models import Person, Qualification, Role, RoleName
 from assets_app.people.qualification_rules import POSITIONS, positions_of, unknown_positions, welder_valid
-from assets_app.people.queries import day_at, require, require_welder, roles_at
+from assets_app.people.queries import day_at, require, require_address, require_welder, roles_at
 from assets_app.record import actions as record
 from assets_app.record.queries import came_first
 from assets_app.refusals import NotAllowed, NotFound, Unprocessable
@@ -45,6 +47,23 @@ def take_role(*, site_id: int, person_id: int, name: str, actor: Person, now: da
             raise NotFound("not_found", f"{person.display_name} is not {name} here.")
         content = {"person": person.display_name, "role": name}
         record.append(site_id=site_id, deed="role.taken", actor=actor, subject=person, content=content, now=now)
+
+
+def correct_email(*, person_id: int, email: str, actor: Person, now: datetime) -> Person:
+    """Correct where emails reach a person; each site's record says who did and when, not the address itself."""
+    email = email.strip()
+    with transaction.atomic():
+        person = _locked_person(person_id)
+        site_ids = require_address(actor, person)
+        _check_email(email, person)
+        person.email = email
+        person.save(update_fields=["email"])
+        content = {"person": person.display_name}
+        for site_id in site_ids:
+            record.append(
+                site_id=site_id, deed="person.email_corrected", actor=actor, subject=person, content=content, now=now
+            )
+    return person
 
 
 def add_qualification(
@@ -163,6 +182,19 @@ def check_positions(printed: str, *, field: str) -> None:
             f"Write each one printed on the certificate, with spaces between: {' '.join(POSITIONS)}.",
             field=field,
         )
+
+
+def _check_email(email: str, person: Person) -> None:
+    try:
+        validate_email(email)
+    except ValidationError:
+        raise Unprocessable(
+            "not_an_address", "That is no email address, such as kez@pier.example.", field="email"
+        ) from None
+    if len(email) > 254:
+        raise Unprocessable("not_an_address", "An email address has 254 characters at most.", field="email")
+    if email == person.email:
+        raise Unprocessable("same_address", "That address is on file already.", field="email")
 
 
 def _check_certificate(

@@ -58,6 +58,10 @@ class PersonSerializer(serializers.ModelSerializer):
         return RoleSerializer([role for role in person.roles.all() if role.site_id in shared], many=True).data
 
 
+class Address(serializers.Serializer):
+    email = serializers.EmailField(max_length=254, help_text="where emails reach the person")
+
+
 class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
     """The people with a role at a site of yours."""
 
@@ -79,6 +83,22 @@ class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
     @action(detail=False)
     def me(self, request: Request) -> Response:
         return Response(self.get_serializer(request.user).data)
+
+    @extend_schema(request=Address, responses=Address, summary="Correct an email address, one's own or as manager")
+    @action(detail=True, methods=["post"])
+    def email(self, request: Request, pk: str) -> Response:
+        person = self.get_object()
+        queries.require_address(request.user, person)
+        told = Address(data=request.data)
+        told.is_valid(raise_exception=True)
+
+        def deed() -> tuple[int, dict[str, Any]]:
+            row = actions.correct_email(
+                person_id=person.pk, actor=request.user, now=timezone.now(), **told.validated_data
+            )
+            return 200, dict(Address(row).data)
+
+        return once(request, deed)
 
 
 class QualificationReport(serializers.ModelSerializer):

@@ -34,6 +34,12 @@ class AtSite(forms.Form):
         field.choices = choices
 
 
+class AddressForm(forms.Form):
+    """Where emails reach a person."""
+
+    email = forms.EmailField(label="Email address", max_length=254)
+
+
 class UsedForm(AtSite):
     """A day on which a welder used the process."""
 

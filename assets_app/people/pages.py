@@ -14,7 +14,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from assets_app.people import actions, qualification_rules, queries, rules, who_may
-from assets_app.people.forms import CertificateForm, EndForm, UsedForm
+from assets_app.people.forms import AddressForm, CertificateForm, EndForm, UsedForm
 from assets_app.people.models import Person, Qualification, RoleName
 from assets_app.refusals import NotAllowed, NotFound, Refused
 from assets_app.register.models import Site
@@ -38,6 +38,26 @@ def people(request: HttpRequest) -> HttpResponse:
 def person(request: HttpRequest, person_id: int) -> HttpResponse:
     who = queries.colleague(request.user, person_id)
     return _show(request, who, _blank(request.user, who))
+
+
+@require_POST
+@login_required
+def email(request: HttpRequest, person_id: int) -> HttpResponse:
+    """Correct where emails reach a colleague, or oneself."""
+    who = queries.colleague(request.user, person_id)
+    queries.require_address(request.user, who)
+    form = AddressForm(request.POST)
+    if form.is_valid():
+        try:
+            actions.correct_email(person_id=who.pk, actor=request.user, now=timezone.now(), **form.cleaned_data)
+        except (NotAllowed, NotFound):
+            raise
+        except Refused as refusal:
+            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+        else:
+            messages.success(request, "Corrected, and in the record. What was given up can be tried again.")
+            return redirect("person", who.pk)
+    return _show(request, who, _blank(request.user, who), 422, address=form)
 
 
 @require_POST
@@ -124,10 +144,24 @@ def _blank(actor: Person, who: Person) -> CertificateForm | None:
     return CertificateForm(sites=sites) if sites else None
 
 
+def _address(actor: Person, who: Person) -> AddressForm | None:
+    """The form for the address, for whoever may correct it; nobody else sees the address."""
+    try:
+        queries.require_address(actor, who)
+    except (NotAllowed, NotFound):
+        return None
+    return AddressForm(initial={"email": who.email})
+
+
 def _show(
-    request: HttpRequest, who: Person, form: CertificateForm | None, status: int = 200, typed: Any = None
+    request: HttpRequest,
+    who: Person,
+    form: CertificateForm | None,
+    status: int = 200,
+    typed: Any = None,
+    address: AddressForm | None = None,
 ) -> HttpResponse:
-    """``typed``: certificate, deed and form of what was refused."""
+    """``typed``: certificate, deed and form of what was refused; ``address``: the form of a refused address."""
     shared = set(queries.sites_of(request.user).values_list("pk", flat=True))
     roles = [role for role in who.roles.all() if role.site_id in shared]
     today = queries.day_at(roles[0].site, timezone.now())
@@ -142,12 +176,14 @@ def _show(
         for one in who.qualifications.all()
     ]
     context = {"who": who, "roles": roles, "rows": rows, "form": form}
+    context["address"] = address or _address(request.user, who)
     return render(request, "people/person.html", context, status=status)
 
 
 urlpatterns = [
     path("people/", people, name="people"),
     path("people/<int:person_id>/", person, name="person"),
+    path("people/<int:person_id>/email/", email, name="person-email"),
     path("people/<int:person_id>/certificates/", certificate, name="person-certificate"),
     *(
         path(

@@ -104,6 +104,29 @@ def _require_somewhere(person: Person, deed: str) -> None:
         require(person, deed, next((site_id for site_id, _ in rows), 0))
 
 
+def require_address(actor: Person, person: Person) -> list[int]:
+    """The sites of ``person``, after making sure that ``actor`` may correct the email address: one's own, or as manager
+    of every site of the person, for alerts of all of them go there.
+
+    Refusals: ``not_found``, ``role_lacks_right``, ``keeps_not_all_sites``.
+    """
+    site_ids = site_ids_of(person)
+    shared = [site_id for site_id in site_ids if roles_at(actor, site_id)]
+    if not shared:
+        raise NotFound("not_found", "There is nobody here that you can see.")
+    if actor.pk == person.pk:
+        return site_ids
+    for site_id in shared:
+        require(actor, "people.change", site_id)
+    if len(shared) < len(site_ids):
+        raise NotAllowed(
+            "keeps_not_all_sites",
+            f"{person.display_name} is told by the same address of a site whose people you do not keep. "
+            f"{person.display_name} could correct it, or a manager of all those sites.",
+        )
+    return site_ids
+
+
 def is_release_authority(person: Person, site_id: int) -> bool:
     """Whether ``person`` is a named authority who may lift a hold at the site."""
     return Role.objects.filter(person_id=person.pk, site_id=site_id, release_authority=True).exists()

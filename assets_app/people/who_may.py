@@ -46,7 +46,7 @@ DEEDS = {
     "register.import": "import a register",
     "label.issue": "issue labels",
     "label.withdraw": "withdraw labels",
-    "people.change": "give roles and put certificates on file, never one's own",
+    "people.change": "give roles and put certificates on file, never one's own; correct email addresses",
 }
 
 

@@ -18,6 +18,7 @@ DEEDS: dict[str, str] = {
     "finding.repaired": "recorded {kind_words} as repaired",
     "joint.assessed": "signed that the joint may stand until {ends_on}: {reason}",
     "role.granted": "made {person} {role}",
+    "person.email_corrected": "corrected the email address of {person}",
     "role.taken": "took the role of {role} from {person}",
     "qualification.added": "put a certificate of {person} on file: {certificate_words}, until {expires_on}",
     "qualification.withdrawn": "ended a certificate of {person} ({certificate_words}) on {expires_on}: {reason}",

@@ -140,6 +140,7 @@ PEOPLE_API = {
     "GET api-person-list": LISTED,
     "GET api-person-me": Row(SIGNED_IN),
     "GET api-person-detail": Row(READ, pk("worker"), shows=True),
+    "POST api-person-email": Row("people.change", pk("worker"), lambda w: {"email": "new@pier.example"}),
     "GET api-qualification-list": LISTED,
     "POST api-qualification-list": Row(
         "people.change",
@@ -313,6 +314,7 @@ SEEN_PAGES = {
     "GET evidence-view": Row(READ, pk("photo", "evidence_id")),
     "GET people": LISTED,
     "GET person": Row(READ, pk("worker", "person_id"), shows=True),
+    "POST person-email": Row("people.change", pk("worker", "person_id"), lambda w: {"email": "new@pier.example"}),
     "POST person-certificate-used": Row(
         "people.change",
         lambda w: {"person_id": w.worker, "qualification_id": w.welding},
