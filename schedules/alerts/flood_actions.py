@@ -2,7 +2,8 @@
 
 A site is told ``rules.MANY`` looks of a kind singly a day. What goes beyond is written down look by look, each once, in
 the transaction that causes it, however many parts a recompute works in; when nothing more has come for a while one
-alert tells the count. Two workers at once may each go up to the limit; none loses a look, and none counts one twice.
+alert tells the count. Two workers at once may each go up to the limit; none loses a look, and none counts one twice. A
+look that another worker told by itself while it was counted is taken out before the count is told.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
 from django.db import connection, transaction
-from django.db.models import Max, Min
+from django.db.models import Exists, Max, Min, OuterRef
 
 from assets_app.people.queries import day_at
 from assets_app.register.models import Site
@@ -50,13 +51,19 @@ def tell_counted(site: Site, now: datetime) -> int:
         Scan.objects.select_for_update().get(site=site)  # one at a time: a look is in one alert
         spans = untold.order_by("kind").values("kind").annotate(first=Min("counted_at"), last=Max("counted_at"))
         over = [one["kind"] for one in spans if rules.flood_is_over(first=one["first"], last=one["last"], now=now)]
-        for kind in over:
-            _tell(site, kind, now)
-    return len(over)
+        return sum(_tell(site, kind, now) for kind in over)
 
 
-def _tell(site: Site, kind: str, now: datetime) -> None:
-    """One alert; how many looks it took tells its count, so that one that is counted this moment waits for the next."""
+def _tell(site: Site, kind: str, now: datetime) -> bool:
+    """One alert; how many looks it took tells its count, so that one that is counted this moment waits for the next.
+
+    Whether there was anything left to tell.
+    """
+    waiting = CountedLook.objects.filter(site=site, kind=kind, intent=None)
+    alone = Intent.objects.filter(programme=OuterRef("programme"), kind=kind, for_day=OuterRef("for_day"))
+    waiting.filter(Exists(alone)).delete()
+    if not waiting.exists():
+        return False
     today = day_at(site, now)
     key = rules.many(kind=kind, site_id=site.pk, count=0, today=today).key
     number = 1 + Intent.objects.filter(site=site, kind=kind, for_day=today, key__startswith=key).count()
@@ -67,7 +74,8 @@ def _tell(site: Site, kind: str, now: datetime) -> None:
         for_day=today,
         created_at=now,
     )
-    taken = CountedLook.objects.filter(site=site, kind=kind, intent=None).update(intent=intent)
+    taken = waiting.update(intent=intent)
     draft = rules.many(kind=kind, site_id=site.pk, count=taken, today=today, number=number)
     intent.subject, intent.text, intent.link = draft.subject, draft.text, draft.link
     intent.save(update_fields=["subject", "text", "link"])
+    return True

@@ -82,6 +82,20 @@ def test_a_few_after_a_flood_are_told_by_themselves(looks, now):
     assert singles() == 2
 
 
+def test_a_look_told_by_itself_while_another_worker_counted_it_is_not_told_again(looks, site, now):
+    recompute(looks, now)
+    told = CountedLook.objects.get(programme=looks[0])
+    facts = {"site": site, "kind": "overdue", "for_day": told.for_day, "created_at": now}
+    Intent.objects.create(programme=looks[0], key="as the other worker wrote it", **facts)
+    assert actions.raise_owed(now=now + AFTER)
+    assert subjects() == ["11 looks are overdue"]
+    for look in looks[1:]:
+        CountedLook.objects.filter(programme=look).update(intent=None)
+        Intent.objects.create(programme=look, key=f"of {look.pk}", **facts)
+    actions.raise_owed(now=now + 3 * AFTER)
+    assert len(subjects()) == 1, "nothing was left to be counted"
+
+
 def test_a_flood_that_is_rolled_back_is_not_counted(looks, now):
     with transaction.atomic():
         recompute(looks, now)
