@@ -10,8 +10,8 @@ joints_changed = Signal()
 # kwargs: site_id: int, asset_ids: list[int], why: str, now: datetime  (a register import touched these assets)
 register_imported = Signal()
 # kwargs: site_id: int, rows: list[dict] (joint_id, asset_id, method, calendar_months, duty_count, last_look_on, source;
-# None: the file says nothing; fallback: the source of a new one that has none), now: datetime, check_only: bool. The receiver
-# answers with counts: new, changed, unchanged.
+# None: the file says nothing; fallback: the source of a new one that has none), now: datetime, check_only: bool. The
+# receiver answers with counts: new, changed, unchanged.
 programmes_given = Signal()
 # kwargs: inspection: Inspection, findings: list[Finding], actor: Person, now: datetime
 inspection_recorded = Signal()
