@@ -4,7 +4,8 @@ The file is JSON lines, as ``manage.py export_record`` writes it: for each site 
 head it claims, then its entries in order. An entry's hash is SHA-256 over the canonical JSON (sorted keys, no spaces,
 UTF-8) of the fields in HASHED. Exit code 0: every chain is whole; 1: the first broken entry of each broken chain is
 named; 2: no such file, or not such a file. Somebody who may rewrite the whole file can rewrite every hash in it: keep
-the head hash elsewhere (on paper, with the insurer) and give it with --head.
+the head hash elsewhere (on paper, with the insurer) and give it with --head; every later export holds it too, however
+far the chain has grown.
 """
 
 from __future__ import annotations
@@ -41,6 +42,8 @@ def first_break(entries: Iterable[dict[str, Any]], *, head_sequence: int, head_h
     """(sequence, what is wrong) of the first entry that does not fit; None where the chain is whole."""
     previous, expected = "", 1
     for entry in entries:
+        if "unreadable" in entry:
+            return expected, f"entry {expected} cannot be read ({entry['unreadable']})"
         if entry["sequence"] != expected:
             return expected, f"entry {expected} is not there; the next one is {entry['sequence']}"
         if entry["previous_hash"] != previous:
@@ -60,14 +63,16 @@ def chains(lines: Iterable[str]) -> Iterator[tuple[dict[str, Any], list[dict[str
     """Head and entries of each chain in the file."""
     head: dict[str, Any] | None = None
     entries: list[dict[str, Any]] = []
-    for line in lines:
-        row = json.loads(line)
+    for number, line in enumerate(lines, start=1):
+        if not line.strip():
+            continue
+        row = _row(line, number)
         if "chain" in row:
             if head is not None:
                 yield head, entries
             head, entries = row["chain"], []
         elif head is None:
-            raise ValueError("the first line does not name a chain")
+            raise ValueError(row.get("unreadable", "the first line does not name a chain"))
         else:
             entries.append(row)
     if head is None:
@@ -75,19 +80,52 @@ def chains(lines: Iterable[str]) -> Iterator[tuple[dict[str, Any], list[dict[str
     yield head, entries
 
 
+def _row(line: str, number: int) -> dict[str, Any]:
+    """What a line says; ``{"unreadable": why}`` for one that is neither a head nor exactly an entry.
+
+    A field twice or one too many is not bound by the hash, so that a reader could be shown what nobody wrote.
+    """
+    try:
+        row = json.loads(line, object_pairs_hook=_once, parse_constant=_no_number)
+    except ValueError as error:
+        return {"unreadable": f"line {number} of the file: {error}"}
+    if not isinstance(row, dict):
+        return {"unreadable": f"line {number} of the file is no entry"}
+    odd = {"chain"} ^ row.keys() if "chain" in row else {*HASHED, "hash"} ^ row.keys()
+    return {"unreadable": f"line {number} of the file lacks or adds: {', '.join(sorted(odd))}"} if odd else row
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    if len(dict(pairs)) != len(pairs):
+        raise ValueError("it names a field twice")
+    return dict(pairs)
+
+
+def _no_number(text: str) -> float:
+    raise ValueError(f"{text} is no number")
+
+
+def _known_at(known_head: str, entries: list[dict[str, Any]], broken_at: int) -> int:
+    """The entry whose hash was kept elsewhere, before anything broken; 0 where it is not there."""
+    sound = entries[: broken_at - 1] if broken_at else entries
+    return next((entry["sequence"] for entry in sound if entry["hash"] == known_head), 0)
+
+
 def check_file(path: str, *, known_head: str = "") -> tuple[int, list[str]]:
     """(exit code, lines to print)."""
-    said, broken, heads = [], False, set()
-    with open(path, encoding="utf-8") as file:
+    said, broken, known = [], False, ""
+    with open(path, encoding="utf-8-sig", errors="replace") as file:  # a byte that is no UTF-8 breaks its entry
         for head, entries in chains(file):
-            heads.add(head["head_hash"])
             found = first_break(entries, head_sequence=head["head_sequence"], head_hash=head["head_hash"])
             broken = broken or found is not None
             whole = f"whole: {len(entries)} entries, head {head['head_hash'] or 'none yet'}"
             said.append(f"{head['site']}: {'BROKEN: ' + found[1] if found else whole}")
-    if known_head and known_head not in heads:
-        broken = True
-        said.append(f"BROKEN: no chain in the file ends with the head given, {known_head}")
+            at = _known_at(known_head, entries, found[0] if found else 0) if known_head else 0
+            if at:
+                known = f"The head given is entry {at} of {head['site']}; up to there nothing was rewritten."
+    if known_head:
+        broken = broken or not known
+        said.append(known or f"BROKEN: no whole part of a chain in the file holds the head given, {known_head}")
     return int(broken), said
 
 
@@ -103,7 +141,7 @@ def main(arguments: list[str]) -> int:
     try:
         code, said = check_file(arguments[0], known_head=known)
     except (OSError, ValueError, KeyError, TypeError) as error:
-        print(f"not an exported record: {error}")
+        print(f"not an exported record, or its first line is damaged: {error}")
         return 2
     print("\n".join(said))
     return code

@@ -311,6 +311,32 @@ def test_a_file_rewritten_from_end_to_end_is_found_by_the_head_kept_elsewhere(ex
     assert verify_alone(exported, "--head", head_before).returncode == 1
 
 
+def test_a_head_kept_elsewhere_is_found_again_when_the_chain_has_grown(exported):
+    lines = [json.loads(line) for line in exported.read_text().splitlines()]
+    code, said = verifier.check_file(str(exported), known_head=lines[5]["hash"])
+    assert (code, said[-1].partition(" of ")[0]) == (0, "The head given is entry 5")
+
+
+@pytest.mark.parametrize(
+    "by_hand",
+    [
+        lambda line: line[:-9],
+        lambda line: line.replace('"deed":', '"did":'),
+        lambda line: line.replace("{", '{"actor_name":"Nobody",', 1),
+        lambda line: line.replace("{", '{"note":"added",', 1),
+        lambda line: "[]",
+    ],
+    ids=["cut", "renamed", "twice", "added", "no entry"],
+)
+def test_an_entry_damaged_by_hand_is_named_too(exported, by_hand):
+    lines = exported.read_text().splitlines()
+    lines[4] = by_hand(lines[4])
+    exported.write_text("\n".join([*lines, "", ""]), encoding="utf-8-sig")  # as some editors save
+    code, said = verifier.check_file(str(exported))
+    assert code == 1
+    assert "BROKEN: entry 4 cannot be read (line 5 of the file" in said[0]
+
+
 def test_what_is_no_record_is_said_to_be_none(tmp_path):
     stray = tmp_path / "stray.txt"
     stray.write_text("hello")
