@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
 
@@ -31,8 +32,9 @@ def label_by_token(person: Person, token: str) -> JointLabel:
     if label is None:
         raise NotFound("not_found", "There is nothing here that you can see.")
     if label.withdrawn_at is not None:
+        on = label.withdrawn_at.astimezone(ZoneInfo(label.joint.asset.site.time_zone))
         message = (
-            f"This label was withdrawn on {label.withdrawn_at:%-d %b %Y} ({label.withdrawn_why}). "
+            f"This label was withdrawn on {on:%-d %b %Y} ({label.withdrawn_why}). "
             "Take it off, find the joint by its tag in the register, and print its new label."
         )
         raise Withdrawn("label_withdrawn", message)

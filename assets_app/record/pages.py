@@ -1,19 +1,23 @@
-"""The record as a page: what was done, by whom, when, newest first."""
+"""The record as a page: what was done, by whom, when, newest first; and to take along, with what checks it."""
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from django import forms
 from django.contrib.auth.decorators import login_required
-from django.http import HttpRequest, HttpResponse
+from django.http import FileResponse, HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import render
 from django.urls import path
 from django.views.decorators.http import require_safe
 
+from assets_app.people.models import Person
 from assets_app.people.queries import colleagues_of
-from assets_app.record import queries
+from assets_app.record import queries, verifier
 from assets_app.record.sentences import DEEDS, PLAIN, sentence
 
 PAGE = 100
+JSON_LINES = "application/jsonl"
 
 
 class FilterForm(forms.Form):
@@ -58,7 +62,34 @@ def record(request: HttpRequest) -> HttpResponse:
     query["before"] = str(found[PAGE - 1].pk) if len(found) > PAGE else ""
     more = f"?{query.urlencode()}" if len(found) > PAGE else ""
     context = {"form": form, "rows": rows, "next_url": more, "first_url": first if asked["before"] else ""}
+    context["chains"] = queries.heads(request.user)
     return render(request, "record/record.html", context)
 
 
-urlpatterns = [path("record/", record, name="record")]
+def export_answer(person: Person, site_id: int) -> StreamingHttpResponse:
+    """A site's whole chain as a file to keep; pages and API give the same one."""
+    site, lines = queries.export(person, site_id)
+    answer = StreamingHttpResponse((f"{line}\n" for line in lines), content_type=JSON_LINES)
+    answer["Content-Disposition"] = f'attachment; filename="record-{site.slug}.jsonl"'
+    return answer
+
+
+@require_safe
+@login_required
+def record_export(request: HttpRequest, site_id: int) -> StreamingHttpResponse:
+    return export_answer(request.user, site_id)
+
+
+@require_safe
+@login_required
+def record_verifier(request: HttpRequest) -> FileResponse:
+    """The stand-alone verifier itself, as it runs here."""
+    script = Path(verifier.__file__).with_suffix(".py").open("rb")
+    return FileResponse(script, as_attachment=True, filename="verifier.py", content_type="text/x-python")
+
+
+urlpatterns = [
+    path("record/", record, name="record"),
+    path("record/sites/<int:site_id>.jsonl", record_export, name="record-export"),
+    path("record/verifier.py", record_verifier, name="record-verifier"),
+]

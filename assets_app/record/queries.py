@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -11,8 +11,11 @@ from django.db.models import Model, QuerySet
 
 from assets_app.people.models import Person
 from assets_app.people.queries import sites_of
-from assets_app.record.models import RecordEntry
+from assets_app.record import verify
+from assets_app.record.models import RecordChain, RecordEntry
 from assets_app.refusals import Conflict
+from assets_app.register.models import Site
+from assets_app.register.queries import one
 
 
 def entries(
@@ -34,6 +37,17 @@ def entries(
     if deed:
         rows = rows.filter(deed=deed) if "." in deed else rows.filter(deed__startswith=f"{deed}.")
     return rows.order_by("-pk")
+
+
+def heads(person: Person) -> QuerySet[RecordChain]:
+    """How far the chain of each of the person's sites has come."""
+    return RecordChain.objects.filter(site__in=sites_of(person)).select_related("site").order_by("site__name")
+
+
+def export(person: Person, site_id: int) -> tuple[Site, Iterator[str]]:
+    """A site and its whole chain as JSON lines, for the verifier; ``NotFound`` where the person has no role."""
+    site = one(sites_of(person), site_id)
+    return site, verify.export_lines(site)
 
 
 def came_first(

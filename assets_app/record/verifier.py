@@ -1,11 +1,11 @@
 """Checks an exported record with nothing but Python: ``python verifier.py record.jsonl [--head HASH]``.
 
-The file is JSON lines, as ``manage.py export_record`` writes it: for each site a line ``{"chain": {...}}`` with the
-head it claims, then its entries in order. An entry's hash is SHA-256 over the canonical JSON (sorted keys, no spaces,
-UTF-8) of the fields in HASHED. Exit code 0: every chain is whole; 1: the first broken entry of each broken chain is
-named; 2: no such file, or not such a file. Somebody who may rewrite the whole file can rewrite every hash in it: keep
-the head hash elsewhere (on paper, with the insurer) and give it with --head; every later export holds it too, however
-far the chain has grown.
+The file is JSON lines, as the record's page, the API and ``manage.py export_record`` give it: for each site a line
+``{"chain": {...}}`` with the head it claims, then its entries in order. An entry's hash is SHA-256 over the canonical
+JSON (sorted keys, no spaces, UTF-8) of the fields in HASHED. Exit code 0: every chain is whole; 1: the first broken
+entry of each broken chain is named; 2: no such file, or not such a file. Somebody who may rewrite the whole file can
+rewrite every hash in it: keep the head hash elsewhere (on paper, with the insurer) and give it with --head; every later
+export holds it too, however far the chain has grown.
 """
 
 from __future__ import annotations

@@ -160,6 +160,7 @@ PEOPLE_API = {
     "DELETE api-token-detail": Row(OWN, pk("token")),
     "GET api-record-list": LISTED,
     "GET api-record-detail": Row(READ, pk("entry"), shows=True),
+    "GET api-record-export": Row(READ, pk("site", "site"), shows=True),
 }
 DUTY_API = {
     "GET api-counter-list": LISTED,
@@ -334,6 +335,8 @@ SEEN_PAGES = {
         },
     ),
     "GET record": LISTED,
+    "GET record-export": Row(READ, pk("site", "site_id"), shows=True),
+    "GET record-verifier": Row(SIGNED_IN),
 }
 DUTY_PAGES = {
     "GET counter": Row(READ, pk("counter"), shows=True),

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import DatabaseError, connection, transaction
+from django.urls import reverse
 
 from assets_app.models import RecordChain, RecordEntry
 from assets_app.record import actions, triggers, verifier, verify
@@ -335,6 +336,21 @@ def test_an_entry_damaged_by_hand_is_named_too(exported, by_hand):
     code, said = verifier.check_file(str(exported))
     assert code == 1
     assert "BROKEN: entry 4 cannot be read (line 5 of the file" in said[0]
+
+
+def test_who_has_a_role_at_the_site_takes_its_record_and_the_verifier_along(
+    chained, other_site, person, client, tmp_path
+):
+    client.force_login(person("auditor", chained))
+    assert reverse("record-export", args=[chained.pk]) in client.get(reverse("record")).content.decode()
+    addresses = {"record": reverse("record-export", args=[chained.pk]), "verifier": reverse("record-verifier")}
+    for name, address in addresses.items():
+        (tmp_path / name).write_bytes(b"".join(client.get(address).streaming_content))
+    alone = [sys.executable, "-I", str(tmp_path / "verifier"), str(tmp_path / "record")]
+    answer = subprocess.run(alone, capture_output=True, text=True, check=False)
+    assert f"{chained.slug}: whole: {ENTRIES} entries" in answer.stdout
+    for door in ("record-export", "api-record-export"):
+        assert client.get(reverse(door, args=[other_site.pk])).status_code == 404
 
 
 def test_what_is_no_record_is_said_to_be_none(tmp_path):
