@@ -10,6 +10,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from assets_app.people.queries import colleagues_of
 from schedules.alerts import actions, given_up_rules, queries, setting_pages
 
 ROWS = 60
@@ -43,6 +44,8 @@ def not_delivered(request: HttpRequest) -> HttpResponse:
     context = {
         "emails": [(row, *given_up_rules.email(row.newest.last_error)) for row in emails],
         "posts": [(row, *given_up_rules.post(row.newest.last_error)) for row in posts],
+        # Whoever left since has no page any more.
+        "still_here": set(colleagues_of(request.user).values_list("pk", flat=True)),
     }
     return render(request, "alerts/not_delivered.html", context)
 

@@ -60,6 +60,13 @@ def test_the_page_shows_them_and_a_manager_what_was_given_up(told, manager, clie
     assert client.post(f"/alerts/{dead.pk}/again/").status_code == 302
     dead.refresh_from_db()
     assert dead.state == "owed"
+    Delivery.objects.filter(pk=dead.pk).update(state="failed")
+    address = f"/people/{told.pk}/"
+    assert address in client.get("/alerts/not-delivered/").content.decode()
+    told.roles.all().delete()  # whoever left has no page: said, not linked
+    page = client.get("/alerts/not-delivered/").content.decode()
+    assert address not in page
+    assert "has no role at your sites any more" in page
 
 
 def test_the_command_does_what_the_tasks_do(site, planner, counter, capsys):
