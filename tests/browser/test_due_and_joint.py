@@ -101,7 +101,7 @@ def test_touching_the_drawing_fills_the_field(open_page, person, site, owed, bol
     box = page.locator('[data-bolt="3"] .touch').first.bounding_box()
     assert min(box["width"], box["height"]) >= 44
     page.goto(f"/joints/{owed.pk}/looks/new/")
-    drawing = page.locator("[data-touch] svg").first
+    drawing = page.locator(".touch-run svg").first
     wide = drawing.bounding_box()["width"]
     drawing.tap(position={"x": wide * (16 + 328 / 3) / 360, "y": 30})  # a third of the way round the tube
-    assert page.get_by_label("On a tube, seen as a clock").first.input_value() == "120"
+    assert page.get_by_label("On a tube: degrees clockwise from the top").first.input_value() == "120"
