@@ -6,8 +6,7 @@ psycopg without the service; ``whole``, the request through Django's client, fro
 page's rows are kept as written (``planning.due_rows``); ``none_kept_s`` is the same page with every row written anew.
 
 *The bare SQL* can be read in two ways, and both are held to the same goal: the one statement (P4, P4b, P4c), and all
-the statements that the answer needs (P4e, P4f). ``nothing_s`` is the API's answer about a site that is not in sight,
-which has no row: session, sign-in and framework, below which no list can come.
+the statements that the answer needs (P4e, P4f).
 """
 
 from __future__ import annotations
@@ -57,8 +56,7 @@ def rows_of(site: Site, small: Site) -> list[dict[str, Any]]:
     page, page_small = (Request(client, f"/due/?site={each.pk}&weeks=0") for each in (site, small))
     deep = Request(client, f"/due/?site={site.pk}&weeks=0&after={_deep_key(site, joints)}")
     filtered = {name: Request(client, f"/due/?site={site.pk}&{query}") for name, query in FILTERS.items()}
-    nothing = Request(client, "/api/v1/due-dates/?site=0")
-    sizes = {"joints": joints, "bare_s": bare, "nothing_s": nothing.whole_s}
+    sizes = {"joints": joints, "bare_s": bare}
     api_sizes = {"whole_s": api.whole_s, "asked_s": api.asked_s, "queries": api.queries}
     page_sizes = {
         "whole_s": page.whole_s,

@@ -154,6 +154,8 @@ def first_of_sites(rows: QuerySet[DueDate], sites: Sequence[int], size: int) -> 
     Every index begins with the site. PostgreSQL would sort all rows of several sites to find the first ones; so the
     first ones of each site are found on their own and only those are sorted. SQLite carries small fleets and may sort.
     """
+    if not sites:
+        return rows.none()
     if len(sites) == 1:
         return rows.filter(site_id=sites[0])[:size]
     if connection.vendor != "postgresql":
