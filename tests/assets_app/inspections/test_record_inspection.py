@@ -13,7 +13,7 @@ from assets_app.record import verify
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
 
 
-def refused(code, field=None):
+def assert_refused(code, field=None):
     """Expect that refusal, and afterwards that nothing was written."""
 
     class Expect:
@@ -189,7 +189,7 @@ def test_bolts_whose_places_are_not_known_are_counted(bolted_joint, person, site
 
 @pytest.mark.parametrize(("numbers", "code"), [([], "bolts_missing"), ([0], "no_such_bolt"), ([13], "no_such_bolt")])
 def test_a_lost_bolt_needs_its_number(bolted_joint, person, site, now, numbers, code):
-    with refused(code, "findings[0].bolts"):
+    with assert_refused(code, "findings[0].bolts"):
         bolts(bolted_joint, person("technician", site), now, FindingInput(kind="broken", bolts=numbers))
 
 
@@ -202,7 +202,7 @@ def test_a_crack_can_be_in_the_steel_of_a_bolted_joint(look, bolted_joint):
 
 @pytest.mark.parametrize("role", ["planner", "technician", "manager", "auditor"])
 def test_other_roles_do_not_record_a_test(look, certified, site, role):
-    with refused("role_lacks_right") as refusal:
+    with assert_refused("role_lacks_right") as refusal:
         look(actor=certified(role, site))
     assert "Inspector or engineer could" in refusal.value.message
 
@@ -214,7 +214,7 @@ def test_inspector_and_engineer_do(look, certified, site, role):
 
 
 def test_somebody_from_another_site_does_not_even_see_the_joint(look, certified, other_site):
-    with refused("not_found"):
+    with assert_refused("not_found"):
         look(actor=certified("inspector", other_site))
 
 
@@ -222,14 +222,14 @@ def test_without_a_certificate_for_the_method_the_refusal_names_who_could(look, 
     expert = certified("engineer", site, "UT")
     expert.first_name, expert.last_name = "Wren", "Hollis"
     expert.save()
-    with refused("not_qualified", "method") as refusal:
+    with assert_refused("not_qualified", "method") as refusal:
         look(actor=certified("inspector", site, "VT"), method="UT")
     assert "no UT certificate" in refusal.value.message
     assert "Wren Hollis" in refusal.value.data["who_could"]
 
 
 def test_level_one_does_not_interpret(look, certified, site):
-    with refused("not_qualified") as refusal:
+    with assert_refused("not_qualified") as refusal:
         look(actor=certified("inspector", site, "MT", level=1))
     assert "level 1" in refusal.value.message
 
@@ -240,18 +240,18 @@ def test_a_certificate_must_run_on_the_day_of_the_look_not_of_the_typing(look, p
         person=who, kind="ndt", method="MT", level=2, issued_on=date(2024, 1, 1), expires_on=date(2026, 6, 10)
     )
     look(actor=who, inspected_at=now - timedelta(days=5))  # its last day
-    with refused("not_qualified") as refusal:
+    with assert_refused("not_qualified") as refusal:
         look(actor=who, inspected_at=now - timedelta(days=4))
     assert "ran out on 10 Jun 2026" in refusal.value.message
     row.issued_on = row.expires_on
     row.save()
-    with refused("not_qualified"):
+    with assert_refused("not_qualified"):
         look(actor=who, inspected_at=now - timedelta(days=6))
 
 
 def test_when_nobody_at_the_site_could_the_refusal_says_so(look, person, site, inspector):
     Role.objects.filter(person=inspector).delete()
-    with refused("not_qualified") as refusal:
+    with assert_refused("not_qualified") as refusal:
         look(actor=person("inspector", site))
     assert "Nobody at this site could" in refusal.value.message
 
@@ -260,16 +260,16 @@ def test_when_nobody_at_the_site_could_the_refusal_says_so(look, person, site, i
 
 
 def test_a_look_does_not_lie_ahead(look, now):
-    with refused("in_the_future", "inspected_at"):
+    with assert_refused("in_the_future", "inspected_at"):
         look(inspected_at=now + timedelta(minutes=1))
 
 
 def test_nothing_was_looked_at_before_it_was_built(look, weld_joint, now):
-    with refused("before_commissioning", "inspected_at"):
+    with assert_refused("before_commissioning", "inspected_at"):
         look(inspected_at=now.replace(year=2015, month=3, day=31))
     weld_joint.installed_on = date(2026, 6, 1)
     weld_joint.save()
-    with refused("before_commissioning"):
+    with assert_refused("before_commissioning"):
         look(inspected_at=now - timedelta(days=20))
 
 
@@ -295,14 +295,14 @@ def test_nothing_was_looked_at_before_it_was_built(look, weld_joint, now):
     ],
 )
 def test_what_does_not_hold_together_is_refused_whole(look, change, code):
-    with refused(code):
+    with assert_refused(code):
         look(**change)
 
 
 def test_a_joint_out_of_use_takes_no_looks(look, weld_joint):
     weld_joint.active = False
     weld_joint.save()
-    with refused("joint_retired"):
+    with assert_refused("joint_retired"):
         look()
 
 
