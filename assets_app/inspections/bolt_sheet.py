@@ -13,6 +13,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from assets_app.doors.beside import beside
 from assets_app.inspections import bolt_queries, bolt_rules, bolt_sheet_actions
 from assets_app.inspections.bolt_forms import BoltForm, SheetForm
 from assets_app.inspections.bolt_sheet_actions import Answer
@@ -85,9 +86,9 @@ def _beside_the_field(refusal: Refused, look: SheetForm, rows: list[BoltForm]) -
     where, _, name = refusal.field.rpartition(".")
     if where.startswith("bolts["):
         form = rows[int(where.removeprefix("bolts[").removesuffix("]"))]
-        form.add_error(name if name in form.fields else None, refusal.message)
+        beside(form, refusal, field=name)
     else:
-        look.add_error(refusal.field if refusal.field in look.fields else None, refusal.message)
+        beside(look, refusal)
 
 
 def _look_form(request: HttpRequest, joint: Joint, data: Any = None, **more: Any) -> SheetForm:

@@ -13,13 +13,13 @@ from django.urls import path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from assets_app.doors.beside import attempt
 from assets_app.inspections import marks_actions, marks_queries, queries
 from assets_app.inspections.marks_models import PhotoMark
 from assets_app.inspections.marks_queries import Position, Shown
 from assets_app.inspections.models import Evidence
 from assets_app.people import rules as rights
 from assets_app.people.queries import require, roles_at
-from assets_app.refusals import NotAllowed, NotFound, Refused
 from assets_app.register.queries import joints_in_sight, one
 
 
@@ -87,16 +87,10 @@ def photo_marks(request: HttpRequest, evidence_id: int) -> HttpResponse:
     if request.method == "POST":
         status = 422
         require(request.user, "evidence.add", photo.joint.asset.site_id)
-        if form.is_valid():
-            try:
-                marks_actions.mark_photo(evidence_id=photo.pk, actor=request.user, now=timezone.now(), **form.given())
-            except (NotAllowed, NotFound):
-                raise
-            except Refused as refusal:
-                form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
-            else:
-                messages.success(request, "Marked, and in the record.")
-                return redirect("photo-marks", photo.pk)
+        whose = {"actor": request.user, "now": timezone.now()}
+        if attempt(form, lambda _: marks_actions.mark_photo(evidence_id=photo.pk, **form.given(), **whose)):
+            messages.success(request, "Marked, and in the record.")
+            return redirect("photo-marks", photo.pk)
     return _show(request, photo, form, status)
 
 

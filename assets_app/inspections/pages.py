@@ -16,6 +16,7 @@ from django.urls.converters import StringConverter
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from assets_app.doors.beside import attempt, beside
 from assets_app.inspections import actions, bolt_sheet, forms, marks_pages, queries
 from assets_app.inspections.evidence_actions import joint_for, read_upload
 from assets_app.inspections.inputs import PhotoInput
@@ -125,9 +126,9 @@ def _beside_the_field(refusal: Refused, look: forms.LookForm, rows: BaseFormSet[
     if where.startswith("findings["):
         given = [form for form in rows if form.is_given]
         form = given[int(where.removeprefix("findings[").removesuffix("]"))]
-        form.add_error(name if name in form.fields else None, refusal.message)
+        beside(form, refusal, field=name)
     else:
-        look.add_error(refusal.field if refusal.field in look.fields else None, refusal.message)
+        beside(look, refusal)
 
 
 def _typed(data: Any) -> list[dict[str, str]]:
@@ -179,16 +180,9 @@ def finding_deed(request: HttpRequest, finding_id: int, deed: str) -> HttpRespon
     right, form_class, act, _ = DEEDS[deed]
     require(request.user, right, row.joint.asset.site_id)
     form = form_class(request.POST, auto_id=f"id_{deed}_%s")
-    if form.is_valid():
-        try:
-            act(finding_id=row.pk, actor=request.user, now=timezone.now(), **form.cleaned_data)
-        except (NotAllowed, NotFound):
-            raise
-        except Refused as refusal:
-            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
-        else:
-            messages.success(request, "Done, and in the record.")
-            return redirect("finding", row.pk)
+    if attempt(form, lambda told: act(finding_id=row.pk, actor=request.user, now=timezone.now(), **told)):
+        messages.success(request, "Done, and in the record.")
+        return redirect("finding", row.pk)
     return _show_finding(request, row, tried={deed: form}, status=422)
 
 

@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from assets_app.doors.beside import beside
 from assets_app.doors.pdf_answers import pdf_answer
 from assets_app.labels import actions, pdf, queries
 from assets_app.labels.forms import ReissueForm, SheetForm
@@ -70,7 +71,7 @@ def labels(request: HttpRequest, asset_id: int) -> HttpResponse:
         except (NotAllowed, NotFound):
             raise
         except Refused as refusal:
-            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+            beside(form, refusal)
     return _show(request, asset, form, more=len(joints) > len(shown), status=422)
 
 

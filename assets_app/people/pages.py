@@ -13,11 +13,16 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from assets_app.doors.beside import attempt
 from assets_app.people import actions, qualification_rules, queries, rules, who_may
 from assets_app.people.forms import AddressForm, CertificateForm, EndForm, UsedForm
 from assets_app.people.models import Person, Qualification, RoleName
-from assets_app.refusals import NotAllowed, NotFound, Refused
+from assets_app.refusals import NotAllowed, NotFound
 from assets_app.register.models import Site
+
+
+def _whose(request: HttpRequest) -> dict[str, Any]:
+    return {"actor": request.user, "now": timezone.now()}
 
 
 @require_safe
@@ -47,16 +52,9 @@ def email(request: HttpRequest, person_id: int) -> HttpResponse:
     who = queries.colleague(request.user, person_id)
     queries.require_address(request.user, who)
     form = AddressForm(request.POST)
-    if form.is_valid():
-        try:
-            actions.correct_email(person_id=who.pk, actor=request.user, now=timezone.now(), **form.cleaned_data)
-        except (NotAllowed, NotFound):
-            raise
-        except Refused as refusal:
-            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
-        else:
-            messages.success(request, "Corrected, and in the record. What was given up can be tried again.")
-            return redirect("person", who.pk)
+    if attempt(form, lambda told: actions.correct_email(person_id=who.pk, **told, **_whose(request))):
+        messages.success(request, "Corrected, and in the record. What was given up can be tried again.")
+        return redirect("person", who.pk)
     return _show(request, who, _blank(request.user, who), 422, address=form)
 
 
@@ -66,16 +64,9 @@ def certificate(request: HttpRequest, person_id: int) -> HttpResponse:
     """Put a certificate of a colleague on file."""
     who = queries.colleague(request.user, person_id)
     form = CertificateForm(request.POST, sites=_sites_of_right(request.user, who))
-    if form.is_valid():
-        try:
-            actions.add_qualification(person_id=who.pk, actor=request.user, now=timezone.now(), **form.cleaned_data)
-        except (NotAllowed, NotFound):
-            raise
-        except Refused as refusal:
-            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
-        else:
-            messages.success(request, "On file, and in the record.")
-            return redirect("person", who.pk)
+    if attempt(form, lambda told: actions.add_qualification(person_id=who.pk, **told, **_whose(request))):
+        messages.success(request, "On file, and in the record.")
+        return redirect("person", who.pk)
     return _show(request, who, form, status=422)
 
 
@@ -86,17 +77,9 @@ def certificate_deed(request: HttpRequest, person_id: int, qualification_id: int
     who = queries.colleague(request.user, person_id)
     shape, act = DEEDS[deed]
     form = shape(request.POST, sites=_sites_of_right(request.user, who))
-    if form.is_valid():
-        told = {"qualification_id": qualification_id, **form.cleaned_data}
-        try:
-            act(actor=request.user, now=timezone.now(), **told)
-        except (NotAllowed, NotFound):
-            raise
-        except Refused as refusal:
-            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
-        else:
-            messages.success(request, "On file, and in the record.")
-            return redirect("person", who.pk)
+    if attempt(form, lambda told: act(qualification_id=qualification_id, **told, **_whose(request))):
+        messages.success(request, "On file, and in the record.")
+        return redirect("person", who.pk)
     return _show(request, who, _blank(request.user, who), 422, typed=(qualification_id, deed, form))
 
 

@@ -12,6 +12,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from assets_app.doors.beside import beside
 from assets_app.people import rules as people_rules
 from assets_app.people.models import Role
 from assets_app.people.queries import BY_SITE, require_first, roles_at
@@ -54,7 +55,7 @@ def imports(request: HttpRequest) -> HttpResponse:
                     now=timezone.now(),
                 )
             except Refused as refused:
-                form.add_error(refused.field if refused.field in form.fields else None, refused.message)
+                beside(form, refused)
                 status = refused.status
             else:
                 return redirect("import", pk=row.pk)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import urlencode
 
-from django import forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.db.models import Q, QuerySet
@@ -15,6 +14,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
+from assets_app.doors.beside import beside
 from assets_app.people import rules as people_rules
 from assets_app.people.models import Role
 from assets_app.people.queries import BY_SITE, require, require_first, roles_at
@@ -90,11 +90,6 @@ def asset(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "register/asset.html", context)
 
 
-def _beside(form: forms.Form, refused: Refused) -> int:
-    form.add_error(refused.field if refused.field in form.fields else None, refused.message)
-    return refused.status
-
-
 @login_required
 @require_http_methods(["GET", "POST"])
 def asset_new(request: HttpRequest) -> HttpResponse:
@@ -111,7 +106,7 @@ def asset_new(request: HttpRequest) -> HttpResponse:
             try:
                 made = actions.create_asset(site_id=site.pk, actor=request.user, now=timezone.now(), **given)
             except Refused as refused:
-                status = _beside(form, refused)
+                status = beside(form, refused)
             else:
                 messages.success(request, f"{made.tag} added.")
                 return redirect("asset", pk=made.pk)
@@ -132,7 +127,7 @@ def asset_change(request: HttpRequest, pk: int) -> HttpResponse:
             try:
                 actions.change_asset(asset_id=pk, actor=request.user, now=timezone.now(), **form.cleaned_data)
             except Refused as refused:
-                status = _beside(form, refused)
+                status = beside(form, refused)
             else:
                 messages.success(request, "Written. The due dates follow.")
                 return redirect("asset", pk=pk)
@@ -173,7 +168,7 @@ def _joint_page(request: HttpRequest, form: JointForm, asset: Asset, joint: Join
                 else:
                     actions.change_joint(joint_id=joint.pk, **deed)
             except Refused as refused:
-                status = _beside(form, refused)
+                status = beside(form, refused)
             else:
                 messages.success(request, f"{joint.tag} written. Its due dates follow.")
                 return redirect("joint", pk=joint.pk)

@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.utils.cache import get_conditional_response
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from assets_app.doors.beside import beside
 from assets_app.people.queries import require, roles_at, sites_of
 from assets_app.people.rules import may
 from assets_app.refusals import Refused
@@ -159,7 +160,7 @@ def _done(form: forms.Form, deed: Any) -> bool:
     try:
         deed()
     except Refused as refused:
-        form.add_error(refused.field if refused.field in form.fields else None, refused.message)
+        beside(form, refused)
         return False
     return True
 

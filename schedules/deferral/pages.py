@@ -13,9 +13,9 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from assets_app.doors.beside import attempt
 from assets_app.people import rules as rights
 from assets_app.people.queries import day_at, require, roles_at, sites_of
-from assets_app.refusals import NotAllowed, NotFound, Refused
 from assets_app.register.models import Site
 from schedules.deferral import actions, bounds, drawing, queries, rules
 from schedules.work.models import WorkOrder
@@ -78,19 +78,15 @@ def order_put_off(request: HttpRequest, order_id: int) -> HttpResponse:
         form = PutOffForm(initial={"version": order.version, "cost_estimate": order.cost_estimate})
         return _show_form(request, order, form)
     form = PutOffForm(request.POST)
-    if form.is_valid():
-        data = dict(form.cleaned_data)
-        version = data.pop("version")
+
+    def sign(told: dict[str, Any]) -> Any:
+        rest = {name: value for name, value in told.items() if name != "version"}
         who = {"actor": request.user, "now": timezone.now()}
-        try:
-            actions.sign_deferral(order_id=order.pk, expected_version=version, **data, **who)
-        except (NotAllowed, NotFound):
-            raise
-        except Refused as refusal:
-            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
-        else:
-            messages.success(request, "Put off, signed by you, and in the record.")
-            return redirect("order", order.pk)
+        return actions.sign_deferral(order_id=order.pk, expected_version=told["version"], **rest, **who)
+
+    if attempt(form, sign):
+        messages.success(request, "Put off, signed by you, and in the record.")
+        return redirect("order", order.pk)
     order = order_in_sight(request.user, order_id)
     form.data = form.data.copy()
     form.data["version"] = str(order.version)

@@ -12,14 +12,15 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from assets_app.doors.beside import attempt
 from assets_app.doors.context import sites_where
 from assets_app.inspections.models import Method
 from assets_app.people import queries as people
 from assets_app.people.rules import who_could
-from assets_app.refusals import Refused
 from assets_app.register.models import Joint
 from schedules.due import alike_actions
 from schedules.due.alike import Alike, AlikeJoints, alike, why_of
+from schedules.due.models import OwedLook
 
 DEED = "sweep.owe"
 
@@ -57,8 +58,9 @@ def like_joints(request: HttpRequest, pk: int) -> HttpResponse:
         people.require(request.user, DEED, joint.asset.site_id)
     found = alike(joint, sorted(may_at) if may_ask else people.site_ids_of(request.user))
     form = SweepForm(request.POST if request.method == "POST" else None, found, {"why": why_of(joint)})
-    if request.method == "POST" and (made := _posted(request, joint, form)) is not None:
-        messages.success(request, f"{made} like joint{'' if made == 1 else 's'} owe a look. Their dates follow.")
+    made: list[OwedLook] = []
+    if request.method == "POST" and attempt(form, lambda told: made.extend(_ask(request, joint, told))):
+        messages.success(request, _asked_words(len(made)))
         return redirect("like-joints", pk=pk)
     ticked = set(form.data.getlist("joints")) if form.is_bound else None
     context = {
@@ -78,18 +80,15 @@ def _is_ticked(row: Alike, ticked: set[str] | None) -> bool:
     return row.chosen if ticked is None else str(row.joint.pk) in ticked
 
 
-def _posted(request: HttpRequest, joint: Joint, form: SweepForm) -> int | None:
-    if not form.is_valid():
-        return None
-    told = dict(form.cleaned_data)
-    chosen = [int(pk) for pk in told.pop("joints")]
-    try:
-        made = alike_actions.owe_sweep(
-            joint_id=joint.pk, joint_ids=chosen, actor=request.user, now=timezone.now(), **told
-        )
-    except Refused as refused:
-        if refused.status in (403, 404):
-            raise
-        form.add_error(refused.field if refused.field in form.fields else None, refused.message)
-        return None
-    return len(made)
+def _ask(request: HttpRequest, joint: Joint, told: dict[str, Any]) -> list[OwedLook]:
+    chosen = [int(pk) for pk in told["joints"]]
+    rest = {name: value for name, value in told.items() if name != "joints"}
+    return alike_actions.owe_sweep(joint_id=joint.pk, joint_ids=chosen, actor=request.user, now=timezone.now(), **rest)
+
+
+def _asked_words(count: int) -> str:
+    if not count:
+        return "Those owe a look of a sweep by then already."
+    if count == 1:
+        return "1 like joint owes a look. Its dates follow."
+    return f"{count} like joints owe a look. Their dates follow."

@@ -14,6 +14,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
+from assets_app.doors.beside import beside
 from assets_app.people import queries as people
 from assets_app.people.rules import may
 from assets_app.refusals import Refused, Unprocessable
@@ -99,7 +100,7 @@ def _policy_posted(
             return redirect("policy", slug=site.slug)
         trial = try_policy(site, changes, now=now)
     except Refused as refused:
-        form.add_error(refused.field if refused.field in form.fields else None, refused.message)
+        beside(form, refused)
         return None
     joints = Joint.objects.select_related("asset").in_bulk([moved.joint_id for moved in trial.most])
     context |= {"trial": trial, "moved": [(joints.get(moved.joint_id), moved) for moved in trial.most]}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django import forms
@@ -12,10 +13,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from assets_app.doors.beside import attempt
 from assets_app.inspections.models import Inspection, Method
 from assets_app.people import queries as people
 from assets_app.people.rules import may
-from assets_app.refusals import Refused
 from assets_app.register.models import Joint
 from schedules.due import actions
 from schedules.due.models import Limit, OwedLook, Programme
@@ -99,18 +100,12 @@ def _initial(request: HttpRequest, rows: list[Programme]) -> dict[str, Any]:
 
 def _posted(request: HttpRequest, joint: Joint, forms_: dict[str, forms.Form], posted: str) -> bool:
     form = forms_.get(posted)
-    if form is None or not form.is_valid():
+    if form is None:
         return False
-    told, whose = form.cleaned_data, {"actor": request.user, "now": timezone.now()}
-    try:
-        if posted == "withdraw":
-            actions.withdraw_owed_look(**told, **whose)
-        else:
-            deed = actions.set_programme if posted == "programme" else actions.fix_day
-            deed(joint_id=joint.pk, **told, **whose)
-    except Refused as refused:
-        if refused.status in (403, 404):
-            raise
-        form.add_error(refused.field if refused.field in form.fields else None, refused.message)
-        return False
-    return True
+    whose: dict[str, Any] = {"actor": request.user, "now": timezone.now()}
+    deeds: dict[str, Callable[[dict[str, Any]], Any]] = {
+        "programme": lambda told: actions.set_programme(joint_id=joint.pk, **told, **whose),
+        "fixed": lambda told: actions.fix_day(joint_id=joint.pk, **told, **whose),
+        "withdraw": lambda told: actions.withdraw_owed_look(**told, **whose),
+    }
+    return attempt(form, deeds[posted])

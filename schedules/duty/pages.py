@@ -6,7 +6,6 @@ from datetime import date, timedelta
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from django import forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
@@ -15,6 +14,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
+from assets_app.doors.beside import beside
 from assets_app.doors.context import sites_where
 from assets_app.people import rules as people_rules
 from assets_app.people.queries import BY_SITE, day_at, require, require_first, roles_at, sites_of
@@ -55,7 +55,7 @@ def counter(request: HttpRequest, pk: int) -> HttpResponse:
                 **form.cleaned_data,
             )
         except Refused as refused:
-            _beside(form, refused)
+            beside(form, refused)
             if refused.code == "reading_jumps" or (found.rolls_over_at and refused.code == "reading_runs_backwards"):
                 form.ask_to_confirm()
             return _counter_page(request, found, reading_form=form, status=refused.status)
@@ -79,7 +79,7 @@ def exchange(request: HttpRequest, pk: int) -> HttpResponse:
                 counter_id=found.pk, at=at, actor=request.user, now=timezone.now(), source=Reading.Source.PAGE, **given
             )
         except Refused as refused:
-            _beside(form, refused, at="read_at")
+            beside(form, refused, field="read_at" if refused.field == "at" else None)
             return _counter_page(request, found, exchange_form=form, status=refused.status)
         messages.success(request, f"Meter exchanged; the total runs on. {form.told}".strip())
         return redirect("counter", pk=found.pk)
@@ -104,7 +104,7 @@ def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
                     reading_id=reading.pk, reason=form.cleaned_data["reason"], actor=request.user, now=timezone.now()
                 )
             except Refused as refused:
-                _beside(form, refused)
+                beside(form, refused)
                 status = refused.status
             else:
                 messages.success(request, "Reading withdrawn. The record keeps it.")
@@ -135,7 +135,7 @@ def readings_import(request: HttpRequest) -> HttpResponse:
             dry_run=form.cleaned_data["dry_run"],
         )
     except Refused as refused:
-        _beside(form, refused)
+        beside(form, refused)
         context["errors"] = refused.data.get("rows", [])
         return render(request, "duty/readings_import.html", context, status=refused.status)
     context |= {"report": report, "errors": report.errors}
@@ -144,12 +144,6 @@ def readings_import(request: HttpRequest) -> HttpResponse:
 
 def _zone(counter: Counter) -> ZoneInfo:
     return ZoneInfo(counter.asset.site.time_zone)
-
-
-def _beside(form: forms.Form, refused: Refused, **renamed: str) -> None:
-    """Put a refusal beside its field, or above the form where it has none there."""
-    field = renamed.get(refused.field, refused.field)
-    form.add_error(field if field in form.fields else None, refused.message)
 
 
 def _counter_page(

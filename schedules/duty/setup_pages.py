@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 from django import forms
@@ -13,9 +12,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from assets_app.doors.beside import attempt
 from assets_app.people import queries as people
 from assets_app.people.rules import may
-from assets_app.refusals import Refused
+from assets_app.refusals import Unprocessable
 from assets_app.register.models import Asset, Joint
 from schedules.duty import queries, setup
 from schedules.duty.models import Counter, Season, StressSpectrum
@@ -96,12 +96,12 @@ def asset_duty(request: HttpRequest, pk: int) -> HttpResponse:
         people.require(request.user, "counter.change" if deed == "counter" else "season.change", asset.site_id)
         if deed == "counter":
             counter_form = CounterForm(request.POST)
-            done = _try(
+            done = attempt(
                 counter_form, lambda given: setup.add_counter(asset_id=pk, actor=request.user, now=now, **given)
             )
         elif deed == "season":
             season_form = SeasonForm(request.POST)
-            done = _try(season_form, lambda given: _add_season(request, asset, season_form, now))
+            done = attempt(season_form, lambda given: _add_season(request, asset, season_form, now))
         else:
             done = _remove_season(request, now)
         if done:
@@ -132,7 +132,7 @@ def spectrum(request: HttpRequest, pk: int) -> HttpResponse:
     form = SpectrumForm(request.POST or None, initial={"valid_from": today.isoformat()})
     if request.method == "POST":
         people.require(request.user, "spectrum.change", joint.asset.site_id)
-        done = _try(
+        done = attempt(
             form, lambda given: setup.add_spectrum(joint_id=pk, actor=request.user, now=timezone.now(), **given)
         )
         if done:
@@ -164,23 +164,7 @@ def _add_season(request: HttpRequest, asset: Asset, form: SeasonForm, now: Any) 
 
 def _remove_season(request: HttpRequest, now: Any) -> bool:
     season_id = request.POST.get("season", "")
-    if season_id.isdigit():
-        setup.remove_season(season_id=int(season_id), actor=request.user, now=now)
-    return True
-
-
-def _try(form: forms.Form, deed: Callable[[dict[str, Any]], Any]) -> bool:
-    """Do the deed with what the form holds; a refusal goes beside its field and what was typed stays.
-
-    What the person may not do, or cannot see, stays a refusal of the whole page.
-    """
-    if not form.is_valid():
-        return False
-    try:
-        deed(form.cleaned_data)
-    except Refused as refused:
-        if refused.status in (403, 404):
-            raise
-        form.add_error(refused.field if refused.field in form.fields else None, refused.message)
-        return False
+    if not (season_id.isascii() and season_id.isdigit()):
+        raise Unprocessable("unknown_season", "Say which season is to be removed.", field="season")
+    setup.remove_season(season_id=int(season_id), actor=request.user, now=now)
     return True

@@ -13,6 +13,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
+from assets_app.doors.beside import beside
 from assets_app.doors.pdf_answers import pdf_answer
 from assets_app.people.queries import day_at
 from assets_app.refusals import Conflict, NotFound, Refused
@@ -71,7 +72,7 @@ class _Asking:
                 elif isinstance(refusal, Conflict) and refusal.code != "reports_waiting":
                     raise
                 else:
-                    form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+                    beside(form, refusal)
         return self._page(form, 422)
 
     def _report(self, since: date, until: date) -> HttpResponse:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
@@ -10,15 +12,19 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
+from assets_app.doors.beside import attempt
 from assets_app.inspections.models import Severity
 from assets_app.people.queries import day_at, is_release_authority, roles_at, why_not_signed
-from assets_app.refusals import NotAllowed, NotFound, Refused
 from schedules.work import actions, forms, queries
 from schedules.work.eyes import worked_on_held
 from schedules.work.holds import require_authority
 from schedules.work.models import Hold
 
 LIFTED_SHOWN = 30
+
+
+def _whose(request: HttpRequest) -> dict[str, Any]:
+    return {"actor": request.user, "now": timezone.now()}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -29,23 +35,14 @@ def holds(request: HttpRequest) -> HttpResponse:
         given = {name: request.GET[name] for name in ("asset_id", "joint_tag") if name in request.GET}
         return _show(request, forms.PlaceHoldForm(person=request.user, initial=given))
     form = forms.PlaceHoldForm(request.POST, person=request.user)
-    if form.is_valid():
-        data = form.cleaned_data
-        try:
-            actions.place_hold(
-                asset_id=data["asset_id"],
-                joint_id=data.get("joint_id"),
-                reason=data["reason"],
-                actor=request.user,
-                now=timezone.now(),
-            )
-        except (NotAllowed, NotFound):
-            raise
-        except Refused as refusal:
-            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
-        else:
-            messages.success(request, "Held. Everybody at the site is told.")
-            return redirect("holds")
+
+    def place(told: dict[str, Any]) -> Any:
+        where = {"asset_id": told["asset_id"], "joint_id": told.get("joint_id")}
+        return actions.place_hold(**where, reason=told["reason"], **_whose(request))
+
+    if attempt(form, place):
+        messages.success(request, "Held. Everybody at the site is told.")
+        return redirect("holds")
     return _show(request, form, status=422)
 
 
@@ -56,16 +53,9 @@ def hold_release(request: HttpRequest, hold_id: int) -> HttpResponse:
     hold = queries.hold_in_sight(request.user, hold_id)
     require_authority(request.user, hold.pk, timezone.now())
     form = forms.ReleaseForm(request.POST, auto_id=f"id_{hold.pk}_%s")
-    if form.is_valid():
-        try:
-            actions.release_hold(hold_id=hold.pk, actor=request.user, now=timezone.now(), **form.cleaned_data)
-        except (NotAllowed, NotFound):
-            raise
-        except Refused as refusal:
-            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
-        else:
-            messages.success(request, "The hold is lifted, and in the record.")
-            return redirect("holds")
+    if attempt(form, lambda told: actions.release_hold(hold_id=hold.pk, **told, **_whose(request))):
+        messages.success(request, "The hold is lifted, and in the record.")
+        return redirect("holds")
     return _show(request, forms.PlaceHoldForm(person=request.user), tried=(hold.pk, form), status=422)
 
 

@@ -16,12 +16,13 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from assets_app.doors.beside import attempt
 from assets_app.inspections.evidence_actions import read_upload
 from assets_app.inspections.inputs import PhotoInput
 from assets_app.people import rules as rights
 from assets_app.people.models import Person
 from assets_app.people.queries import BY_SITE, day_at, require_first, roles_at, sites_of
-from assets_app.refusals import NotAllowed, NotFound, Refused, Unprocessable
+from assets_app.refusals import NotFound, Unprocessable
 from schedules.work import actions, eyes, finish_page, forms, hold_pages, queries, rules, welding
 from schedules.work.models import WorkOrder
 from schedules.work.orders import BY_FINDING, BY_PROGRAMME, require_right
@@ -141,7 +142,7 @@ def order_deed(request: HttpRequest, order_id: int, deed: str) -> HttpResponse:
     name, form_class, act = SMALL[deed] if deed in SMALL else DEEDS[deed][:3]
     require_right(request.user, name, row.pk, assignee_id=request.POST.get("assignee_id"))
     form = form_class(request.POST, order=row, auto_id=f"id_{deed}_%s")
-    if form.is_valid() and run(form, act, row, request.user):
+    if run(form, act, row, request.user):
         messages.success(request, "Done, and in the record.")
         return redirect("order", row.pk)
     row = queries.order_in_sight(request.user, order_id)
@@ -178,7 +179,7 @@ def order_step(request: HttpRequest, order_id: int, sequence: int) -> HttpRespon
         sent = PhotoInput(data=read_upload(photo), name=photo.name) if photo else None
         actions.do_step(sequence=sequence, photo=sent, **who)
 
-    if form.is_valid() and run(form, act, row, request.user):
+    if run(form, act, row, request.user):
         return redirect(f"/orders/{row.pk}/#step-{sequence}")
     row = queries.order_in_sight(request.user, order_id)
     return show_order(request, row, tried={f"step-{sequence}": form}, status=422)
@@ -186,16 +187,12 @@ def order_step(request: HttpRequest, order_id: int, sequence: int) -> HttpRespon
 
 def run(form: forms.VersionForm, act: Callable[..., Any], row: WorkOrder, person: Person) -> bool:
     """Do it; a refusal lands beside its field, and what a person may not do at all is refused as a page."""
-    data = dict(form.cleaned_data)
-    version = data.pop("version")
-    try:
-        act(order_id=row.pk, expected_version=version, actor=person, now=timezone.now(), **data)
-    except (NotAllowed, NotFound):
-        raise
-    except Refused as refusal:
-        form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
-        return False
-    return True
+
+    def deed(told: dict[str, Any]) -> Any:
+        rest = {name: value for name, value in told.items() if name != "version"}
+        return act(order_id=row.pk, expected_version=told["version"], actor=person, now=timezone.now(), **rest)
+
+    return attempt(form, deed)
 
 
 def show_order(

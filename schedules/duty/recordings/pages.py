@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from django import forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
@@ -13,6 +12,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
+from assets_app.doors.beside import beside
 from assets_app.people import rules as people_rules
 from assets_app.people.queries import day_at, require, roles_at
 from assets_app.refusals import Refused
@@ -48,7 +48,7 @@ def recordings(request: HttpRequest, pk: int) -> HttpResponse:
             now=timezone.now(),
         )
     except Refused as refused:
-        _beside(form, refused)
+        beside(form, refused)
         return _asset_page(request, asset, form, status=refused.status)
     return redirect("recording", pk=started.pk)
 
@@ -78,16 +78,11 @@ def use(request: HttpRequest, pk: int) -> HttpResponse:
             recording_id=found.pk, joint_ids=joints, actor=request.user, now=timezone.now(), **given
         )
     except Refused as refused:
-        _beside(form, refused)
+        beside(form, refused)
         return _recording_page(request, found, form, status=refused.status)
     many = "1 joint has" if len(spectra) == 1 else f"{len(spectra)} joints have"
     messages.success(request, f"{many} this spectrum now; ratings and due dates follow.")
     return redirect("recording", pk=found.pk)
-
-
-def _beside(form: forms.Form, refused: Refused) -> None:
-    """Put a refusal beside its field, or above the form where it has none there."""
-    form.add_error(refused.field if refused.field in form.fields else None, refused.message)
 
 
 def _may_change(request: HttpRequest, asset: Asset) -> bool:
