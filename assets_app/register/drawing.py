@@ -9,7 +9,9 @@ from dataclasses import dataclass
 from assets_app.register.pen import Drawing, Pen, mm
 from assets_app.register.weld_shapes import Plate, Point, Shape, WeldSection, shape_of
 
-WIDTH, HEIGHT = 360.0, 290.0
+WIDTH, HEIGHT = 360.0, 306.0
+CALLOUTS_Y = 281.0  # the line of the findings' numbers, below all steel and weld metal
+BOLD_PX = 7.5  # width of a bold character of a number, generously
 BOX = (60.0, 82.0, 300.0, 262.0)  # where the section stands: left, top, right, bottom; dimensions stand beside it
 SYMBOL_AT = (212.0, 46.0)  # the reference line starts here
 
@@ -106,27 +108,46 @@ def _break_line(start: Point, end: Point) -> list[Point]:
 
 
 def _cracks(pen: Pen, shape: Shape, scale: _Scale, findings: Sequence[SeenFinding]) -> None:
-    """Cracks at toe and root, the deepest known one to scale, the numbers of all beside it."""
-    for place, start, into in (("toe", shape.toe, shape.toe_into), ("root", shape.root, shape.root_into)):
+    """Cracks at toe and root, the deepest known one to scale, the numbers of all on a leader below the steel."""
+    rightwards = 1 if shape.toe[0] >= shape.root[0] else -1  # of the toe; so no leader crosses the weld or the other
+    for place, start, into, side in (
+        ("toe", shape.toe, shape.toe_into, rightwards),
+        ("root", shape.root, shape.root_into, -rightwards),
+    ):
         here = [f for f in findings if f.is_crack and (f.place or "toe").startswith(place)]
         if not here:
             continue
         depths = [f.depth_mm for f in here if f.depth_mm]
-        depth = max(depths) if depths else 0.25 * (shape.plates[0].y1 - shape.plates[0].y0)
+        wall = _wall(shape)
+        depth = min(max(depths), wall) if depths else 0.25 * wall
         jag = [(0.0, 0.0), (0.07, 0.3), (-0.06, 0.55), (0.05, 0.8), (0.0, 1.0)]
         run = [
             (start[0] + depth * (t * into[0] - s * into[1]), start[1] + depth * (t * into[1] + s * into[0]))
             for s, t in jag
         ]
         pen.path([scale.at(p) for p in run], "crack" if depths else "guess grave")
-        x, y = scale.at(run[-1])
-        label = ", ".join(str(f.number) for f in here) + ("" if depths else " ?")
-        pen.circle((x, y), 1.6, "grave-fill")
-        if place == "toe":
-            pen.text((x + 6, y + 10), label, size=12, look="strong")
-        else:
-            x, y = scale.at(start)
-            pen.text((x - 3, y + 14), label, size=12, anchor="end", look="strong")
+        pen.circle(scale.at(run[-1]), 1.6, "grave-fill")
+        label = numbers([f.number for f in here]) + ("" if depths else " ?")
+        _callout(pen, scale.at(run[-1] if place == "toe" else start), label, side)
+
+
+def _wall(shape: Shape) -> float:
+    return shape.plates[0].y1 - shape.plates[0].y0
+
+
+def _callout(pen: Pen, point: Point, label: str, side: int) -> None:
+    """A leader from ``point`` down out of the steel, to the right (``side`` 1) or the left (-1), and the label."""
+    wide = len(label) * BOLD_PX
+    end = point[0] + side * 18
+    end = min(end, WIDTH - 6 - wide) if side > 0 else max(end, 6 + wide)
+    pen.line(point, (end, CALLOUTS_Y - 5), "thin strong-line")
+    pen.text((end + side * 4, CALLOUTS_Y), label, size=12, anchor="start" if side > 0 else "end", look="strong")
+
+
+def numbers(of: Sequence[int]) -> str:
+    """The numbers of findings beside one mark; more than four are counted, for the words name each."""
+    told = ", ".join(str(number) for number in (of if len(of) <= 4 else of[:3]))
+    return told if len(of) <= 4 else f"{told} +{len(of) - 3}"
 
 
 def _scale_bar(pen: Pen, px_per_mm: float) -> None:
@@ -217,7 +238,24 @@ def _section_words(weld: WeldSection, shape: Shape, findings: Sequence[SeenFindi
     if weld.weld_type.endswith("penetration"):
         words.append("The groove is drawn schematically; its depth is to scale")
     words += [finding_words(finding) for finding in findings]
+    words += _guessed(shape, [finding for finding in findings if finding.is_crack])
     return words
+
+
+def _guessed(shape: Shape, cracks: Sequence[SeenFinding]) -> list[str]:
+    """What the drawing does not show as it was told."""
+    no_place = [f.number for f in cracks if not f.place]
+    deep = [f.number for f in cracks if f.depth_mm and f.depth_mm > _wall(shape)]
+    words = []
+    if no_place:
+        words.append(f"Drawn at the toe, though not said whether toe or root: finding {_listed(no_place)}")
+    if deep:
+        words.append(f"Drawn to the wall's thickness, though told deeper: finding {_listed(deep)}")
+    return words
+
+
+def _listed(of: Sequence[int]) -> str:
+    return ", ".join(str(number) for number in of)
 
 
 def _size_words(name: str, value: float | None) -> str:

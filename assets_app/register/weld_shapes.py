@@ -123,7 +123,8 @@ def _sizes(weld: WeldSection) -> _Sizes:
 def _side(face_x: float, sign: int, up: int, size: _Sizes, weld_type: str) -> list[Point]:
     """Weld metal on one side of an upright: toe, upper toe, and as deep under the upright as it penetrates."""
     half = abs(face_x)
-    depth = half if weld_type == "full penetration" else min(size.depth, half)
+    through = min(half, size.t2 / 2)  # an attachment cut along its length is welded through its thickness
+    depth = through if weld_type == "full penetration" else min(size.depth, half)
     height = max(size.leg, depth) if weld_type != "fillet" else size.leg
     root = sign * (half - depth)
     points: list[Point] = [(root, 0.0), (face_x, up * height), (face_x + sign * size.leg, 0.0)]
@@ -156,7 +157,8 @@ def _upright(weld: WeldSection, *, below: bool = False, length_mm: float | None 
     measures = _leg_measures(half, size, weld)
     measures.append(Measure((reach, -size.t1), (reach, 0), size.t1_words, side=-1, known=size.t1_known))
     if length_mm:
-        measures.append(Measure((-half - size.leg, 0), (half + size.leg, 0), _size(t2 + 2 * size.leg, True), side=-1))
+        ends, words = ((-half - size.leg, 0.0), (half + size.leg, 0.0)), _size(t2 + 2 * size.leg, True)
+        measures.append(Measure(*ends, words, side=1, beyond_mm=rise))
         measures.pop(0) if size.leg else None
     else:
         measures.append(Measure((-half, rise), (half, rise), size.t2_words, side=1, known=size.t2_known))

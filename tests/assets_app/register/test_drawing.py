@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -116,10 +117,14 @@ sizes = st.none() | st.floats(0.5, 120.0)
 )
 def test_any_figures_draw_well_formed_steel_within_the_paper(joint, kind, leg, throat, depth, wall, other, tube):
     weld = WeldSection(joint, kind, leg, throat, depth, wall, other, None, tube)
-    drawing = weld_section(weld, [CRACK])
+    drawing = weld_section(weld, [CRACK, replace(CRACK, number=2, place="root", depth_mm=900.0)])
     for plate in elements(drawing, "steel"):
-        assert all(0 <= x <= 360 and 0 <= y <= 290 for x, y in points(plate))
-    assert drawing.words
+        assert all(0 <= x <= 360 and 0 <= y <= 306 for x, y in points(plate))
+    lowest = max(y for look in ("steel", "weldmetal") for part in elements(drawing, look) for _, y in points(part))
+    numbers = [e for e in elements(drawing, "strong") if e.tag == f"{SVG}text"]
+    assert [e.text for e in numbers] == ["1", "2"]
+    assert all(float(e.get("y")) - 12 > lowest for e in numbers), "a number lies on steel or weld metal"
+    assert re.fullmatch("Drawn to the wall's thickness, though told deeper: finding (1, )?2", drawing.words[-1])
 
 
 def test_a_crack_is_drawn_to_its_depth():
@@ -171,6 +176,32 @@ def test_a_finding_without_a_position_is_named_as_not_placed():
     for length in (None, 400.0):
         words = weld_run([lost], tube_diameter_mm=None, length_mm=length).words
         assert any("Not placed" in line and "7" in line for line in words)
+
+
+def test_what_was_told_by_distance_on_a_tube_has_a_strip_of_its_own_and_no_clock_position():
+    far = replace(CRACK, number=2, clock_deg=None, position_mm=172.0)
+    drawing = weld_run([CRACK, far, replace(far, number=3, position_mm=900.0)], tube_diameter_mm=219.0, length_mm=None)
+    _, line = elements(drawing, "crack")
+    middle = (float(line.get("x1")) + float(line.get("x2"))) / 2
+    assert middle == pytest.approx(LEFT + (RIGHT - LEFT) * 172.0 / (math.pi * 219.0), abs=0.1)
+    assert "on the clock: not known" in texts(drawing)
+    assert any("Finding 2: told by distance" in line for line in drawing.words)
+    assert "finding 3, told at a distance that lies beyond the weld, which is 688 mm long" in drawing.words[-1]
+
+
+@given(st.lists(st.floats(0, 400), min_size=1, max_size=60))
+def test_flags_of_however_many_findings_stand_clear_of_each_other_on_the_paper(places):
+    found = [SeenFinding(n, "crack", "watch", position_mm=at) for n, at in enumerate(places, start=1)]
+    drawing = weld_run(found, tube_diameter_mm=None, length_mm=400.0)
+    flags = [e for e in elements(drawing, "strong") if e.tag == f"{SVG}text"]
+    free = 0.0
+    for flag in sorted(flags, key=lambda e: float(e.get("x"))):
+        start = float(flag.get("x"))
+        assert start - 17 >= free - 0.1
+        free = start + 7.5 * len(flag.text)
+    assert free <= 360
+    counted = sum(int(one[1:]) if one[0] == "+" else 1 for e in flags for one in e.text.replace(",", "").split())
+    assert counted == len(places)
 
 
 def test_round_a_tube_of_unknown_diameter_the_clock_places_it_and_no_length_is_drawn():
