@@ -6,6 +6,17 @@ from typing import Any
 
 import structlog
 
+
+def route_for_path(_logger: Any, _name: str, line: dict[str, Any]) -> dict[str, Any]:
+    """Django's own lines about a request name its path, and a path may hold the token of a private link."""
+    request = getattr(line.get("_record"), "request", None)
+    path = getattr(request, "path", None)
+    if path:
+        match = getattr(request, "resolver_match", None)
+        line["event"] = str(line["event"]).replace(path, f"/{match.route}" if match else "an unknown address")
+    return line
+
+
 BEFORE: list[Any] = [
     structlog.contextvars.merge_contextvars,
     structlog.stdlib.add_log_level,
@@ -25,7 +36,7 @@ def config(level: str) -> dict[str, Any]:
         "formatters": {
             "json": {
                 "()": structlog.stdlib.ProcessorFormatter,
-                "foreign_pre_chain": BEFORE,
+                "foreign_pre_chain": [*BEFORE, route_for_path],
                 "processors": [
                     structlog.stdlib.ProcessorFormatter.remove_processors_meta,
                     structlog.processors.JSONRenderer(),

@@ -11,6 +11,7 @@ import pytest
 import structlog
 from django.db import transaction
 from django.http import HttpResponse
+from django.test import Client
 
 from assets_app.doors import health, heartbeats, log_lines, logs
 from assets_app.models import Heartbeat
@@ -203,6 +204,16 @@ def test_a_request_leaves_one_line_with_its_id_and_the_pattern_of_its_address(cl
     assert line["request_id"] == "request-12345"
     assert (line["method"], line["route"], line["status"], line["person"]) == ("GET", "/due/", 200, who.pk)
     assert "secret" not in json.dumps(line)
+
+
+def test_no_line_names_the_token_of_a_private_link(db, lines):
+    strict = Client(enforce_csrf_checks=True)
+    strict.post("/calendar/the-token-of-somebody.ics")  # calendar programs try such methods
+    strict.get("/calendar/the-token-of-somebody.ics")
+    strict.get("/no-page/the-token-of-somebody")
+    assert [line["status"] for line in lines if line["event"] == "request"] == [403, 404, 404]
+    assert len(lines) == 6  # each with a line of Django's beside it
+    assert "the-token" not in json.dumps(lines)
 
 
 def test_files_of_the_pages_are_counted_and_leave_no_line_unless_missing(rf, lines):
