@@ -12,11 +12,12 @@ from django.db import connection, transaction
 from django.db.models import Max, Q
 
 from assets_app.people.models import Person, Qualification, Role
+from assets_app.people.qualification_rules import continuity_ends
 from assets_app.people.queries import day_at, require, roles_at
 from assets_app.record.actions import append
 from assets_app.refusals import Conflict, NotFound
 from assets_app.register.models import Asset, Site
-from schedules.alerts import escalation, flood_actions, rules
+from schedules.alerts import escalation, flood_actions, queries, rules
 from schedules.alerts.hearing import Book
 from schedules.alerts.models import CountedLook, Delivery, Intent, Scan, WebhookDelivery, WebhookEndpoint
 from schedules.alerts.personal import Clocks
@@ -188,7 +189,8 @@ def _qualifications(site: Site, today: date, book: Book) -> list[Draft]:
     lead = book.lead_days(site.pk, rules.QUALIFICATION_ENDING)
     until = today + timedelta(days=lead)
     here = Role.objects.filter(site=site).values("person_id")
-    rows = Qualification.objects.filter(person__in=here, person__is_active=True, expires_on__range=(today, until))
+    rows = Qualification.objects.filter(person__in=here, person__is_active=True, expires_on__gte=today)
+    rows = rows.filter(Q(expires_on__lte=until) | Q(kind=Qualification.Kind.WELDER))  # whose six months end earlier
     drafts = (
         rules.qualification_ending(
             qualification_id=row.pk,
@@ -199,6 +201,7 @@ def _qualifications(site: Site, today: date, book: Book) -> list[Draft]:
             expires_on=row.expires_on,
             today=today,
             lead_days=lead,
+            unused_ends_on=continuity_ends(row) if row.kind == Qualification.Kind.WELDER else None,
         )
         for row in rows.select_related("person")
     )
@@ -283,12 +286,13 @@ class _Giver:
         """In-app and email by the rules; whoever could hear by email only and has none on file is told in-app."""
         by_person: dict[int, set[str]] = defaultdict(set)
         for person_id, role in self.roles[intent.site_id]:
+            by_person[person_id] |= set()
             if intent.role and intent.role != role:
                 continue
             hears = self.book.hears(intent.site_id, intent.kind, role)
             by_person[person_id] |= {Delivery.Channel.IN_APP} if hears.in_app else set()
             by_person[person_id] |= {Delivery.Channel.EMAIL} if hears.email else set()
-        if intent.person_id:
+        if intent.person_id in by_person:  # only who has a role at the site still
             by_person[intent.person_id] |= {Delivery.Channel.IN_APP, Delivery.Channel.EMAIL}
         for person_id in sorted(by_person.keys() & self.people.keys()):
             channels = by_person[person_id]
@@ -320,7 +324,7 @@ def _posts(intents: list[Intent], now: datetime) -> Iterator[WebhookDelivery]:
 
 def mark_seen(*, actor: Person, now: datetime, delivery_ids: Iterable[int] | None = None) -> int:
     """Mark my alerts as seen: some, or all (None). Somebody else's are not found (``not_found``)."""
-    mine = Delivery.objects.filter(person_id=actor.pk, channel=Delivery.Channel.IN_APP)
+    mine = queries.in_sight(actor)
     if delivery_ids is not None:
         wanted = set(delivery_ids)
         mine = mine.filter(pk__in=wanted)

@@ -18,6 +18,7 @@ from django.conf import settings
 from django.core.mail import EmailMessage
 from django.db.models import F, Q
 
+from assets_app.people.queries import site_ids_of
 from schedules.alerts import actions, rules
 from schedules.alerts.models import Delivery
 from schedules.alerts.personal import Clocks
@@ -100,6 +101,7 @@ def send(batch: str, *, now: datetime) -> bool:
         .select_related("intent__site", "person")
         .order_by("intent__site__name", "intent_id")
     )
+    rows = _without_lost_sites(rows)
     if not rows:
         return False
     mine = Delivery.objects.filter(pk__in=[row.pk for row in rows])
@@ -119,6 +121,18 @@ def send(batch: str, *, now: datetime) -> bool:
         return False
     mine.update(state=Delivery.State.SENT, sent_at=now, claimed_until=None, last_error="")
     return True
+
+
+def _without_lost_sites(rows: list[Delivery]) -> list[Delivery]:
+    """A batch without what belongs to a site where the person has no role any more: that is not theirs to read."""
+    if not rows:
+        return []
+    person = rows[0].person
+    theirs = set(site_ids_of(person)) if person.is_active else set()
+    lost = [row.pk for row in rows if row.intent.site_id not in theirs]
+    if lost:
+        Delivery.objects.filter(pk__in=lost).delete()
+    return [row for row in rows if row.intent.site_id in theirs]
 
 
 def message(batch: str, rows: list[Delivery]) -> EmailMessage:

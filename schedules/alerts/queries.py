@@ -28,12 +28,17 @@ MOST_GIVEN_UP = 100  # rows of the page
 
 def mine(person: Person) -> QuerySet[Delivery]:
     """What was told to this person in the app, newest first."""
-    rows = Delivery.objects.filter(person_id=person.pk, channel=Delivery.Channel.IN_APP)
-    return rows.select_related("intent__site", "intent__acknowledged_by").order_by("-pk")
+    return in_sight(person).select_related("intent__site", "intent__acknowledged_by").order_by("-pk")
+
+
+def in_sight(person: Person) -> QuerySet[Delivery]:
+    """Only of the sites where the person has a role today: with the role goes what was told before."""
+    mine = Delivery.objects.filter(person_id=person.pk, channel=Delivery.Channel.IN_APP)
+    return mine.filter(intent__site__in=sites_of(person))
 
 
 def unseen_count(person: Person) -> int:
-    return Delivery.objects.filter(person_id=person.pk, channel=Delivery.Channel.IN_APP, seen_at=None).count()
+    return in_sight(person).filter(seen_at=None).count()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -222,15 +222,25 @@ def qualification_ending(
     expires_on: date,
     today: date,
     lead_days: int = QUALIFICATION_NOTICE_DAYS,
+    unused_ends_on: date | None = None,
 ) -> Draft | None:
-    if not today <= expires_on <= today + timedelta(days=lead_days):
+    """``unused_ends_on``: the last day of a welder's six months since the process was last used."""
+    is_unused = unused_ends_on is not None and unused_ends_on < expires_on
+    ends_on = unused_ends_on if unused_ends_on is not None and is_unused else expires_on
+    if not today <= ends_on <= today + timedelta(days=lead_days):
         return None
+    if is_unused:
+        text = f"The six months since {who} last used the process ({what}) end on {day(ends_on)}. "
+        text += "Confirm a use of it by then; without one it lapses."
+    else:
+        text = f"The qualification {what} of {who} ends on {day(ends_on)}."
     return Draft(
         kind=QUALIFICATION_ENDING,
-        key=f"qualification ending:{site_id}:{qualification_id}:{expires_on.isoformat()}",
+        key=f"qualification ending:{site_id}:{qualification_id}:{ends_on.isoformat()}",
         subject=f"About to lapse: {what} of {who}",
-        text=f"The qualification {what} of {who} ends on {day(expires_on)}.",
-        for_day=expires_on,
+        text=text,
+        link=f"/people/{person_id}/",
+        for_day=ends_on,
         person_id=person_id,
     )
 

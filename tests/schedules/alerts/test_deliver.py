@@ -9,6 +9,7 @@ import pytest
 from django.core import mail
 from django.db import connection
 
+from assets_app.people.models import Role
 from assets_app.refusals import NotAllowed, NotFound
 from schedules.alerts import actions, deliver, queries, rules
 from schedules.models import Delivery, Intent
@@ -43,6 +44,20 @@ def test_who_left_hears_nothing(site, planner, now):
     intents(site, 1, now)
     deliver.deliver_owed(now=now)
     assert not Delivery.objects.exists()
+
+
+@pytest.mark.django_db
+def test_who_loses_the_role_reads_nothing_of_the_site_any_more(site, other_site, planner, person, now):
+    with_email(planner)
+    intents(site, 2, now)
+    actions.expand(now=now)
+    Role.objects.filter(person=planner).update(site=other_site)
+    intents(site, 1, now, kind="hold placed", person=planner)  # named, but gone by now
+    deliver.deliver_owed(now=now)
+    assert mail.outbox == []
+    assert list(queries.mine(planner)) == []
+    assert queries.unseen_count(planner) == 0
+    assert not Delivery.objects.filter(channel="email", state__in=["owed", "claimed"]).exists()
 
 
 @pytest.mark.django_db

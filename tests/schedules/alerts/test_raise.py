@@ -117,7 +117,17 @@ def test_a_counter_of_a_closed_ride_is_not_missed(counter, site, now):
 def test_a_qualification_about_to_lapse_is_told_to_its_holder_too(inspector, site, now):
     Qualification.objects.filter(person=inspector, method="PT").update(expires_on=date(2026, 7, 1))
     actions.raise_owed(now=now)
-    assert Intent.objects.get(kind="qualification ending").person == inspector
+    assert Intent.objects.get(kind="qualification ending", for_day=date(2026, 7, 1)).person == inspector
+
+
+def test_a_welder_is_told_before_the_six_months_without_a_weld_are_over(technician, site, now):
+    welder = {"person": technician, "kind": "welder", "process": "135", "expires_on": date(2028, 1, 1)}
+    Qualification.objects.all().delete()
+    Qualification.objects.create(issued_on=date(2025, 1, 1), last_used_on=date(2026, 2, 1), **welder)
+    Qualification.objects.create(issued_on=date(2025, 1, 1), last_used_on=date(2026, 6, 1), **welder)
+    actions.raise_owed(now=now)
+    told = Intent.objects.get(kind="qualification ending")
+    assert (told.person, told.for_day) == (technician, date(2026, 8, 1))
 
 
 def test_unrated_looks_are_told_weekly(dated, site, now):

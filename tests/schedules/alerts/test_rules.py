@@ -55,6 +55,17 @@ def test_a_qualification_is_told_of_before_it_ends_not_after(days, told):
     assert (draft is not None) == told
 
 
+@pytest.mark.parametrize(("days", "told"), [(-1, False), (0, True), (60, True), (61, False)])
+def test_a_welder_s_six_months_that_end_before_the_certificate_are_told(days, told):
+    ends_on = TODAY + timedelta(days)
+    facts = {"qualification_id": 1, "site_id": 1, "person_id": 1, "who": "A", "what": "135", "today": TODAY}
+    draft = rules.qualification_ending(expires_on=TODAY + timedelta(400), unused_ends_on=ends_on, **facts)
+    assert (draft is not None) == told
+    if draft:
+        assert (draft.for_day, draft.key) == (ends_on, f"qualification ending:1:1:{ends_on}")
+        assert "six months since A last used the process" in draft.text
+
+
 def test_unrated_is_told_once_a_week_while_there_are_any():
     assert rules.unrated(site_id=1, count=0, today=TODAY) is None
     keys = {rules.unrated(site_id=1, count=3, today=TODAY + timedelta(days)).key for days in range(7)}
