@@ -1,4 +1,8 @@
-"""Roles and qualifications: given, taken, confirmed. Nobody gives them to themselves."""
+"""Roles and qualifications: given, taken, confirmed. Nobody gives them to themselves.
+
+A role belongs to a site. A certificate belongs to a person and counts at every site where the person has a role: a
+manager of any one of them may put it on file, confirm its use or end it, and the record of each says so.
+"""
 
 from __future__ import annotations
 
@@ -9,9 +13,19 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import transaction
 
+from assets_app.people import rules
 from assets_app.people.models import Person, Qualification, Role, RoleName
 from assets_app.people.qualification_rules import POSITIONS, positions_of, unknown_positions, welder_valid
-from assets_app.people.queries import day_at, require, require_address, require_welder, roles_at
+from assets_app.people.queries import (
+    day_at,
+    ended_early,
+    require,
+    require_address,
+    require_welder,
+    roles_at,
+    same_certificate,
+    site_ids_of,
+)
 from assets_app.record import actions as record
 from assets_app.record.queries import came_first
 from assets_app.refusals import NotAllowed, NotFound, Unprocessable
@@ -81,7 +95,10 @@ def add_qualification(
     welding_position: str = "",
     certificate: str = "",
 ) -> Qualification:
-    """Put a certificate on file for somebody who has a role at the site."""
+    """Put a certificate on file for somebody who has a role at the site; it counts at each site of that person.
+
+    The same certificate twice is refused (``certificate_on_file``).
+    """
     require(actor, "people.change", site_id)
     _check_certificate(kind, method, level, process, issued_on, expires_on)
     check_positions(welding_position, field="welding_position")
@@ -89,7 +106,7 @@ def add_qualification(
         person = _locked_person(person_id)
         _never_oneself(actor, person, "a qualification")
         _works_here(person, site_id)
-        row = Qualification.objects.create(
+        row = Qualification(
             person=person,
             kind=kind,
             method=method,
@@ -100,14 +117,16 @@ def add_qualification(
             issued_on=issued_on,
             expires_on=expires_on,
         )
-        _record(site_id, "qualification.added", actor, row, now)
+        _not_on_file(row)
+        row.save()
+        _record_everywhere(site_id, "qualification.added", actor, row, now)
     return row
 
 
 def withdraw_qualification(
     *, site_id: int, qualification_id: int, ends_on: date, reason: str, actor: Person, now: datetime
 ) -> Qualification:
-    """End a certificate early; it stays on file with its new last day."""
+    """End a certificate early, at every site of the person; it stays on file with its new last day."""
     require(actor, "people.change", site_id)
     if not reason.strip():
         raise Unprocessable("reason_needed", "Say why the certificate ends.", field="reason")
@@ -118,7 +137,7 @@ def withdraw_qualification(
             raise Unprocessable("end_out_of_range", "The last day must lie inside the certificate.", field="ends_on")
         row.expires_on = ends_on
         row.save(update_fields=["expires_on"])
-        _record(site_id, "qualification.withdrawn", actor, row, now, reason=reason.strip())
+        _record_everywhere(site_id, "qualification.withdrawn", actor, row, now, reason=reason.strip())
     return row
 
 
@@ -139,7 +158,7 @@ def confirm_continuity(
             raise came_first("already_confirmed", said, Qualification, row.pk, deed="qualification.continued")
         row.last_used_on = used_on
         row.save(update_fields=["last_used_on"])
-        _record(site_id, "qualification.continued", actor, row, now)
+        _record_everywhere(site_id, "qualification.continued", actor, row, now)
     return row
 
 
@@ -236,6 +255,27 @@ def _never_oneself(actor: Person, person: Person, what: str) -> None:
 def _works_here(person: Person, site_id: int) -> None:
     if not roles_at(person, site_id):
         raise NotFound("not_found", "There is nobody here that you can see.")
+
+
+def _not_on_file(new: Qualification) -> None:
+    """Refuse a certificate that is on file; one that was ended early may be put on file again, as it should be."""
+    held = next((row for row in same_certificate(new) if not ended_early(row)), None)
+    if held is None:
+        return
+    said = (
+        f"This certificate of {new.person.display_name} is on file already, until {held.expires_on:%-d %b %Y}. "
+        "A renewed one has another number or first day; end a wrong one early, with the reason, and put the right one "
+        "on file."
+    )
+    given = {"field": "certificate", "qualification": held.pk}
+    raise came_first("certificate_on_file", said, Qualification, held.pk, deed="qualification.added", **given)
+
+
+def _record_everywhere(site_id: int, deed: str, actor: Person, row: Qualification, now: datetime, **more: Any) -> None:
+    """In the record of every site where the person has a role; those that the actor does not keep are told that."""
+    for each in site_ids_of(row.person):  # in order, so that two such deeds never wait for each other's chain
+        keeps = each == site_id or rules.may("people.change", roles_at(actor, each))
+        _record(each, deed, actor, row, now, **more, **({} if keeps else {"by_another_site": True}))
 
 
 def _record(site_id: int, deed: str, actor: Person, row: Qualification, now: datetime, **more: Any) -> None:

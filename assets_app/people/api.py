@@ -101,8 +101,11 @@ class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
         return once(request, deed)
 
 
+AS_MANAGER_OF = "a site of the person of which you are manager; it counts, and is recorded, at each of their sites"
+
+
 class QualificationReport(serializers.ModelSerializer):
-    site = serializers.IntegerField(min_value=1, max_value=2**63 - 1)
+    site = serializers.IntegerField(min_value=1, max_value=2**63 - 1, help_text=AS_MANAGER_OF)
     person = serializers.IntegerField(min_value=1, max_value=2**63 - 1)
 
     class Meta:
@@ -114,7 +117,7 @@ class QualificationReport(serializers.ModelSerializer):
 
 
 class _AtSite(serializers.Serializer):
-    site = serializers.IntegerField(min_value=1, max_value=2**63 - 1)
+    site = serializers.IntegerField(min_value=1, max_value=2**63 - 1, help_text=AS_MANAGER_OF)
 
 
 class Withdrawal(_AtSite):
@@ -127,7 +130,7 @@ class Continuity(_AtSite):
 
 
 class QualificationViewSet(mixins.ListModelMixin, viewsets.GenericViewSet):
-    """Certificates of your colleagues; a manager of the site puts them on file."""
+    """Certificates of your colleagues; a manager of any site of theirs puts them on file, for all of them."""
 
     queryset = Qualification.objects.none()
     serializer_class = QualificationSerializer

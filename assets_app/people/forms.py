@@ -2,36 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django import forms
 
 from assets_app.people.models import Qualification
 from assets_app.people.qualification_rules import POSITIONS
-from assets_app.register.models import Site
 
 DAY = {"type": "date"}
-
-
-class AtSite(forms.Form):
-    """Whose record says it: asked where the manager may do it at more than one site, never guessed there.
-
-    ``first`` is the site that stands chosen, such as the one that put the certificate on file.
-    """
-
-    site_id = forms.TypedChoiceField(label="Site whose record says it", coerce=int)
-
-    def __init__(self, *args: Any, sites: list[Site], first: int | None = None, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        field, choices = self.fields["site_id"], [(site.pk, site.name) for site in sites]
-        if len(sites) == 1:
-            field.initial, field.widget = sites[0].pk, forms.HiddenInput()
-            field.required, field.empty_value = False, sites[0].pk
-        elif first in dict(choices):
-            field.initial = first
-        else:
-            choices = [("", "choose a site"), *choices]
-        field.choices = choices
 
 
 class AddressForm(forms.Form):
@@ -40,20 +16,20 @@ class AddressForm(forms.Form):
     email = forms.EmailField(label="Email address", max_length=254)
 
 
-class UsedForm(AtSite):
+class UsedForm(forms.Form):
     """A day on which a welder used the process."""
 
     used_on = forms.DateField(label="Process used on", widget=forms.DateInput(attrs=DAY))
 
 
-class EndForm(AtSite):
+class EndForm(forms.Form):
     """The end of a certificate before its day."""
 
     ends_on = forms.DateField(label="Last day", widget=forms.DateInput(attrs=DAY))
     reason = forms.CharField(label="Why it ends", max_length=200)
 
 
-class CertificateForm(AtSite):
+class CertificateForm(forms.Form):
     """A certificate as it is printed; which of its fields a kind needs is decided by the action."""
 
     kind = forms.ChoiceField(label="For", choices=Qualification.Kind.choices)
@@ -77,7 +53,3 @@ class CertificateForm(AtSite):
     certificate = forms.CharField(label="Number of the certificate", required=False, max_length=64)
     issued_on = forms.DateField(label="Valid from", widget=forms.DateInput(attrs=DAY))
     expires_on = forms.DateField(label="Valid until", widget=forms.DateInput(attrs=DAY))
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["site_id"].label = "Site that puts it on file"

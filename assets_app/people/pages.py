@@ -63,8 +63,10 @@ def email(request: HttpRequest, person_id: int) -> HttpResponse:
 def certificate(request: HttpRequest, person_id: int) -> HttpResponse:
     """Put a certificate of a colleague on file."""
     who = queries.colleague(request.user, person_id)
-    form = CertificateForm(request.POST, sites=_sites_of_right(request.user, who))
-    if attempt(form, lambda told: actions.add_qualification(person_id=who.pk, **told, **_whose(request))):
+    site_id = _site_of_right(request.user, who).pk
+    form = CertificateForm(request.POST)
+    added = {"site_id": site_id, "person_id": who.pk}
+    if attempt(form, lambda told: actions.add_qualification(**added, **told, **_whose(request))):
         messages.success(request, "On file, and in the record.")
         return redirect("person", who.pk)
     return _show(request, who, form, status=422)
@@ -76,8 +78,9 @@ def certificate_deed(request: HttpRequest, person_id: int, qualification_id: int
     """Confirm that a welder used the process, or end a certificate early."""
     who = queries.colleague(request.user, person_id)
     shape, act = DEEDS[deed]
-    form = shape(request.POST, sites=_sites_of_right(request.user, who))
-    if attempt(form, lambda told: act(qualification_id=qualification_id, **told, **_whose(request))):
+    meant = {"site_id": _site_of_right(request.user, who).pk, "qualification_id": qualification_id}
+    form = shape(request.POST)
+    if attempt(form, lambda told: act(**meant, **told, **_whose(request))):
         messages.success(request, "On file, and in the record.")
         return redirect("person", who.pk)
     return _show(request, who, _blank(request.user, who), 422, typed=(qualification_id, deed, form))
@@ -89,14 +92,17 @@ DEEDS = {
 }
 
 
-def _sites_of_right(actor: Person, who: Person) -> list[Site]:
-    """Where ``actor`` may change certificates of ``who``; refuses (``role_lacks_right``) who may at none."""
+def _site_of_right(actor: Person, who: Person) -> Site:
+    """One site of ``who`` as whose manager ``actor`` may change their certificates, which count at all of them.
+
+    Refuses (``role_lacks_right``) who may at none.
+    """
     sites = _sites(actor, who)
     if sites:
-        return sites
+        return sites[0]
     role = next(role for role in who.roles.all() if queries.roles_at(actor, role.site_id))
     queries.require(actor, "people.change", role.site_id)
-    return [role.site]  # one's own certificate: the deed says that nobody changes it
+    return role.site  # one's own certificate: the deed says that nobody changes it
 
 
 def _sites(actor: Person, who: Person) -> list[Site]:
@@ -106,8 +112,8 @@ def _sites(actor: Person, who: Person) -> list[Site]:
     return sorted(able, key=lambda site: site.name)
 
 
-def _deeds(one: Qualification, today: date, typed: Any, sites: list[Site], put_on_file: int | None) -> list[Any]:
-    """What can be done to a certificate that runs, with its form; ``put_on_file`` is the site that did."""
+def _deeds(one: Qualification, today: date, typed: Any) -> list[Any]:
+    """What can be done to a certificate that runs, with its form."""
     if not qualification_rules.runs(one, today):
         return []
     names = {"used": "Confirm use of the process", "end": "End it early"}
@@ -116,15 +122,14 @@ def _deeds(one: Qualification, today: date, typed: Any, sites: list[Site], put_o
     told = []
     for name, words in names.items():
         refused = typed is not None and typed[:2] == (one.pk, name)
-        fresh = DEEDS[name][0](auto_id=f"id_{name}_{one.pk}_%s", sites=sites, first=put_on_file)
+        fresh = DEEDS[name][0](auto_id=f"id_{name}_{one.pk}_%s")
         form = typed[2] if refused else fresh
         told.append({"address": f"person-certificate-{name}", "words": words, "form": form, "open": refused})
     return told
 
 
 def _blank(actor: Person, who: Person) -> CertificateForm | None:
-    sites = _sites(actor, who)
-    return CertificateForm(sites=sites) if sites else None
+    return CertificateForm() if _sites(actor, who) else None
 
 
 def _address(actor: Person, who: Person) -> AddressForm | None:
@@ -148,13 +153,13 @@ def _show(
     shared = set(queries.sites_of(request.user).values_list("pk", flat=True))
     roles = [role for role in who.roles.all() if role.site_id in shared]
     today = queries.day_at(roles[0].site, timezone.now())
-    sites, on_file = _sites(request.user, who), queries.sites_on_file(who)
+    keeps = bool(_sites(request.user, who))
     rows = [
         {
             "certificate": one,
             "state": qualification_rules.state(one, today),
             "continuity_ends": qualification_rules.continuity_ends(one) if one.kind == "welder" else None,
-            "deeds": _deeds(one, today, typed, sites, on_file.get(one.pk)) if sites else [],
+            "deeds": _deeds(one, today, typed) if keeps else [],
         }
         for one in who.qualifications.all()
     ]

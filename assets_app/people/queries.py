@@ -11,7 +11,7 @@ from django.db.models import Manager, QuerySet
 from django.utils.datastructures import MultiValueDict
 
 from assets_app.people import qualification_rules, rules, who_may
-from assets_app.people.models import Person, Role
+from assets_app.people.models import Person, Qualification, Role
 from assets_app.record.models import RecordEntry
 from assets_app.refusals import NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Asset, Joint, Site
@@ -280,8 +280,13 @@ def colleague(viewer: Person, person_id: int) -> Person:
         raise NotFound("not_found", "There is nobody here that you can see.") from None
 
 
-def sites_on_file(person: Person) -> dict[int, int]:
-    """Certificate -> the site that put it on file, from the record; one that came otherwise is left out."""
-    ids = list(person.qualifications.values_list("pk", flat=True))
-    rows = RecordEntry.objects.filter(subject_kind="qualification", subject_id__in=ids, deed="qualification.added")
-    return dict(rows.values_list("subject_id", "site_id"))
+def same_certificate(new: Qualification) -> QuerySet[Qualification]:
+    """Those on file for the same, by the same number and from the same first day."""
+    what = ("kind", "method", "process", "certificate", "issued_on")
+    return new.person.qualifications.filter(**{name: getattr(new, name) for name in what}).order_by("pk")
+
+
+def ended_early(row: Qualification) -> bool:
+    """Whether the record says that the certificate was ended before its day."""
+    ended = RecordEntry.objects.filter(subject_kind="qualification", subject_id=row.pk, deed="qualification.withdrawn")
+    return ended.exists()

@@ -46,7 +46,7 @@ DEEDS = {
     "register.import": "import a register",
     "label.issue": "issue labels",
     "label.withdraw": "withdraw labels",
-    "people.change": "give roles and put certificates on file, never one's own; correct email addresses",
+    "people.change": "give roles, put certificates on file and end them, never one's own; correct email addresses",
 }
 
 

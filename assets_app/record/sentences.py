@@ -20,9 +20,11 @@ DEEDS: dict[str, str] = {
     "role.granted": "made {person} {role}",
     "person.email_corrected": "corrected the email address of {person}",
     "role.taken": "took the role of {role} from {person}",
-    "qualification.added": "put a certificate of {person} on file: {certificate_words}, until {expires_on}",
-    "qualification.withdrawn": "ended a certificate of {person} ({certificate_words}) on {expires_on}: {reason}",
-    "qualification.continued": "confirmed that {person} used process {process} on {last_used_on}{why_words}",
+    "qualification.added": "put a certificate of {person} on file: {certificate_words}, until {expires_on}{by_words}",
+    "qualification.withdrawn": (
+        "ended a certificate of {person} ({certificate_words}) on {expires_on}: {reason}{by_words}"
+    ),
+    "qualification.continued": "confirmed that {person} used process {process} on {last_used_on}{why_words}{by_words}",
     "order.finished": "finished an order, to be verified{weld_words}{note_words}",
 }
 
@@ -119,6 +121,8 @@ class _Said(dict[str, Any]):
             return f": {self['note']}" if self.get("note") else ""
         if name == "why_words":
             return f", {self['why']}" if self.get("why") else ""
+        if name == "by_words":
+            return " (as manager of another site where they work)" if self.get("by_another_site") else ""
         if name == "weld_words":
             return _weld(self.get("weld"))
         return "not said"

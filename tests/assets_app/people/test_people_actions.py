@@ -13,6 +13,7 @@ from assets_app.people.actions import (
     take_role,
     withdraw_qualification,
 )
+from assets_app.record.sentences import sentence
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Refused, Unprocessable
 
 MT = {"kind": "ndt", "method": "MT", "level": 2, "issued_on": date(2024, 1, 1), "expires_on": date(2029, 1, 1)}
@@ -96,6 +97,35 @@ def test_a_withdrawn_certificate_stays_on_file_with_its_new_end(qualify, site, m
     with pytest.raises(Unprocessable):
         withdraw_qualification(ends_on=date(2027, 6, 1), reason="longer", **facts)
     assert RecordEntry.objects.get(deed="qualification.withdrawn").facts["reason"] == "eyesight"
+
+
+def test_a_certificate_ends_at_every_site_of_the_person_and_each_record_says_so(
+    qualify, fitter, person, site, other_site, now
+):
+    Role.objects.create(person=fitter, site=other_site, name="inspector")
+    row, other = qualify(**MT), person("manager", other_site)
+    facts = {"site_id": other_site.pk, "qualification_id": row.pk, "ends_on": date(2026, 6, 1), "now": now}
+    with pytest.raises(NotAllowed):
+        withdraw_qualification(reason="eyesight", actor=person("planner", other_site), **facts)
+    withdraw_qualification(reason="eyesight", actor=other, **facts)  # by the manager of the other site
+    for deed, elsewhere in (("qualification.added", other_site), ("qualification.withdrawn", site)):
+        told = {entry.site_id: entry.facts for entry in RecordEntry.objects.filter(deed=deed)}
+        assert set(told) == {site.pk, other_site.pk}
+        assert {pk for pk, facts in told.items() if facts.get("by_another_site")} == {elsewhere.pk}
+    said = sentence(deed, told[site.pk])
+    assert "eyesight (as manager of another site where they work)" in said
+    assert other_site.name not in str(told[site.pk]), "whether there is such a site is not told here"
+
+
+def test_the_same_certificate_is_put_on_file_once_unless_it_was_ended(qualify, site, manager, now):
+    row = qualify(**MT, certificate="LP-77")
+    with pytest.raises(Conflict) as refused:
+        qualify(**MT, certificate="LP-77")
+    assert (refused.value.code, refused.value.data["qualification"]) == ("certificate_on_file", row.pk)
+    qualify(**{**MT, "issued_on": date(2026, 1, 1)}, certificate="LP-77")  # renewed
+    facts = {"site_id": site.pk, "qualification_id": row.pk, "actor": manager, "now": now}
+    withdraw_qualification(ends_on=date(2026, 6, 1), reason="the wrong last day was typed", **facts)
+    qualify(**{**MT, "expires_on": date(2029, 6, 1)}, certificate="LP-77")
 
 
 def test_a_welders_use_is_confirmed_forwards_only(qualify, site, manager, now):

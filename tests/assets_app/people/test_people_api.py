@@ -1,13 +1,10 @@
 """Who am I, colleagues, certificates, and tokens for devices."""
 
-from datetime import date
-
 import pytest
 from knox.models import AuthToken
 from rest_framework.test import APIClient
 
-from assets_app.models import DeviceToken, Qualification, RecordEntry, Role
-from assets_app.people.actions import add_qualification
+from assets_app.models import DeviceToken, Qualification, Role
 from assets_app.refusals import NotAllowed
 
 
@@ -162,28 +159,3 @@ def test_a_manager_puts_a_welders_certificate_on_file_on_the_page_and_a_wrong_po
     row.refresh_from_db()
     assert (str(row.last_used_on), str(row.expires_on)) == ("2026-05-01", "2026-06-01")
     assert "Put a certificate on file" not in client.get(f"/people/{manager.pk}/").content.decode()
-
-
-def test_a_manager_of_two_sites_says_whose_record_tells_it(client, person, site, other_site, now):
-    """The site that put the certificate on file stands chosen, not the first by name; unknown, one must be chosen."""
-    manager, fitter = person("manager", site), person("technician", site)
-    for who, name in ((manager, "manager"), (fitter, "technician")):
-        Role.objects.create(person=who, site=other_site, name=name)
-    days = {"issued_on": date(2026, 1, 10), "expires_on": date(2028, 1, 9)}
-    later = max(site, other_site, key=lambda each: each.name)
-    row = add_qualification(
-        site_id=later.pk, person_id=fitter.pk, kind="welder", process="135", actor=manager, now=now, **days
-    )
-    other = Qualification.objects.create(person=fitter, kind="welder", process="111", **days)
-    client.force_login(manager)
-    page = client.get(f"/people/{fitter.pk}/").content.decode()
-    chosen = f'<option value="{later.pk}" selected>'
-    assert page.count(chosen) == 2, "to confirm and to end the one that is known to be this site's"
-    assert page.count(">choose a site<") == 3, "for the other one, and for a new one"
-    address, told = f"/people/{fitter.pk}/certificates/{other.pk}/used/", {"used_on": "2026-05-01"}
-    assert client.post(address, told).status_code == 422
-    assert client.post(address, told | {"site_id": later.pk}).status_code == 302
-    told = {"ends_on": "2026-06-01", "reason": "left", "site_id": later.pk}
-    assert client.post(f"/people/{fitter.pk}/certificates/{row.pk}/end/", told).status_code == 302
-    written = RecordEntry.objects.filter(subject_kind="qualification").values_list("site_id", flat=True)
-    assert set(written) == {later.pk}
