@@ -7,12 +7,13 @@ export function lookTouch(figure, input) {
   const known = figure.dataset, by = (name) => document.getElementById(known[name]);
   const run = { total: Number(known.runMm) || 0, diameter: Number(known.diameterMm) || null, unit: known.unit };
   const fields = { length: by("length"), size: by("size"), kind: by("kind"), again: by("again"), byLength: known.byLength.split(" ") };
-  const held = {};
-  let drawn = "";
+  const kept = keptOf(input);
+  const held = { arc: kept.arc };
+  let drawn = kept.drawn || "", told = kept.told || "";
   const suggest = (suggestion) => {
-    const told = suggestLength(fields, drawn, suggestion);
-    drawn = told.drawn;
-    return told.words;
+    const done = suggestLength(fields, drawn, suggestion);
+    drawn = done.drawn;
+    return done.words;
   };
   const at = { value: () => input.value, put: (value) => { input.value = value; } };
   const touch = runTouch(figure.querySelector("svg"), run, held, { at, suggest, save: () => {} });
@@ -21,8 +22,21 @@ export function lookTouch(figure, input) {
   for (const name of ["length", "size", "kind", "again"]) fields[name].addEventListener("input", touch.show);
   input.form.addEventListener("submit", () => {
     const note = by("note"), ends = noteOf(held.arc, run, drawn && fields.length.value === drawn);
-    if (!note.value.includes(ends)) note.value = `${note.value} ${ends}`.trim();
+    const own = told ? note.value.replace(told, "") : note.value; // what an earlier sending of this form said of the ends
+    note.value = own.includes(ends) ? own.trim() : `${own.trim()} ${ends}`.trim();
+    told = ends;
+    sessionStorage.setItem(nameOf(input), JSON.stringify({ arc: held.arc, drawn, told, value: input.value }));
   });
+}
+
+// A form that comes back, refused or with one more finding, has the ends that were touched before; a fresh one has none,
+// and neither has one whose position is another by now.
+const nameOf = (input) => `ends ${location.pathname} ${input.id}`;
+
+function keptOf(input) {
+  const kept = JSON.parse(sessionStorage.getItem(nameOf(input)) || "{}");
+  sessionStorage.removeItem(nameOf(input));
+  return kept.value && kept.value === input.value ? kept : {};
 }
 
 // Puts the suggestion into the field of the length, where nobody typed one there or as the size of a crack. Gives what the
