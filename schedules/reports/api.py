@@ -21,7 +21,7 @@ from rest_framework.views import APIView
 from assets_app.doors.idempotency import once
 from assets_app.doors.pdf_answers import PdfRenderer, pdf_answer
 from schedules.duty.serializers import checked
-from schedules.reports import pdf, queries, written_actions, written_queries
+from schedules.reports import certificate_queries, pdf, queries, written_actions, written_queries
 from schedules.reports.models import WrittenReport
 
 PDF = {(200, "application/pdf"): OpenApiResponse(OpenApiTypes.BINARY)}
@@ -66,7 +66,7 @@ class HoldCertificate(_Paper):
     @extend_schema(responses=PDF)
     def get(self, request: Request, hold: int) -> HttpResponse:
         """Return-to-service certificate of a hold that was lifted; 409 while it stands."""
-        told = queries.certificate(request.user, hold)
+        told = certificate_queries.certificate(request.user, hold)
         return pdf_answer(pdf.return_to_service(told), f"return-to-service-{told.number}")
 
 

@@ -10,6 +10,13 @@ from typing import Any
 from assets_app.doors.context import CAUTION
 
 NOT_KNOWN = "not known"
+# What a document shows besides the record; every one says so, for the record's hash does not vouch for it.
+NOT_FROM_RECORD = (
+    "Names of the site, the asset and the joint, the load path and the sizes drawn are the register's of now.",
+    "Certificates beside signatures are those that the register now holds for that day.",
+    "Which photos belong here, their days and captions are the register's of now, and they are printed from smaller "
+    "copies. The record holds the hash of each original, unless the photo says otherwise, and the marks over it.",
+)
 
 
 @dataclass(frozen=True)
@@ -127,6 +134,7 @@ class InspectionReport:
     joints: tuple[JointPart, ...]
     without: tuple[str, ...]  # joints of the asset at which nobody looked
     signatures: tuple[Signature, ...]
+    beside_record: tuple[str, ...] = NOT_FROM_RECORD
     caution: str = CAUTION
 
 
@@ -143,6 +151,7 @@ class Certificate:
     release_evidence: str
     finding: tuple[tuple[str, str], ...]
     story: tuple[Entry, ...]
+    since: tuple[Entry, ...]  # what the record says of the finding after the hold was lifted
     work: tuple[Entry, ...]
     looks: tuple[Look, ...]
     drawings: tuple[DrawnJoint, ...]
@@ -151,6 +160,7 @@ class Certificate:
     standing: tuple[str, ...]  # other holds that stand
     signatures: tuple[Signature, ...]
     limits: tuple[str, ...] = field(default=())
+    beside_record: tuple[str, ...] = NOT_FROM_RECORD
     caution: str = CAUTION
 
 

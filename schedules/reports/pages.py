@@ -19,7 +19,7 @@ from assets_app.people.queries import day_at
 from assets_app.refusals import Conflict, NotFound, Refused
 from assets_app.register.models import Asset, Joint
 from assets_app.register.queries import assets_in_sight, joints_in_sight, one
-from schedules.reports import pdf, queries, written_actions, written_queries
+from schedules.reports import certificate_queries, pdf, queries, written_actions, written_queries
 from schedules.reports.models import KEPT
 
 USUAL = timedelta(days=365)
@@ -125,7 +125,7 @@ def report_file(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 def hold_certificate(request: HttpRequest, hold_id: int) -> HttpResponse:
     """The return-to-service certificate of a hold that was lifted."""
-    told = queries.certificate(request.user, hold_id)
+    told = certificate_queries.certificate(request.user, hold_id)
     return pdf_answer(pdf.return_to_service(told), f"return-to-service-{told.number}")
 
 

@@ -44,7 +44,7 @@ def inspection_report(report: InspectionReport, told: sheet.Told | None = None) 
         story.append(text(", ".join(report.without)))
     for part in report.joints:
         story += _joint(part)
-    story += _signatures(report.signatures, report.caution)
+    story += _signatures(report.signatures, report.beside_record, report.caution)
     block = Block(
         "Inspection report",
         f"{report.head.site} · {report.asset} · {report.subject} · {report.since} to {report.until}",
@@ -129,12 +129,14 @@ def return_to_service(certificate: Certificate) -> bytes:
             ]
         )
     )
+    if certificate.since:
+        story.append(text("THE RECORD SAYS MORE OF THIS FINDING SINCE THE LIFTING: see below.", GRAVE))
     for line in certificate.standing:
         story.append(text(f"ANOTHER HOLD STANDS on this asset: {line}", GRAVE))
     story.append(text("What this does not say", PART))
     story += [text(line) for line in certificate.limits]
     story += _held_for(certificate)
-    story += _signatures(certificate.signatures, certificate.caution)
+    story += _signatures(certificate.signatures, certificate.beside_record, certificate.caution)
     block = Block(
         f"Return to service, hold {certificate.number}",
         f"{certificate.head.site} · {certificate.asset} · {certificate.subject}",
@@ -153,6 +155,8 @@ def _held_for(certificate: Certificate) -> list[Flowable]:
         story += [Spacer(1, 4), *sheet.drawings(certificate.drawings)]
     if certificate.story:
         story += [text("What became of the finding", PART), *_entries(certificate.story)]
+    if certificate.since:
+        story += [text("What the record says of the finding since the lifting", PART), *_entries(certificate.since)]
     if certificate.work:
         story += [text("Work", PART), *_entries(certificate.work)]
     if certificate.looks:
@@ -169,7 +173,7 @@ def _entries(entries: Sequence[Entry]) -> list[Flowable]:
     return [sheet.table(("Entry", "When", "Who did what"), rows, (1, 3, 14))]
 
 
-def _signatures(signatures: Sequence[Signature], caution: str) -> list[Flowable]:
+def _signatures(signatures: Sequence[Signature], beside: Sequence[str], caution: str) -> list[Flowable]:
     """An entry of the record is the signature; its hash ties this sheet to the chain."""
     story: list[Flowable] = [text("Signatures", SECTION)]
     if not signatures:
@@ -183,5 +187,5 @@ def _signatures(signatures: Sequence[Signature], caution: str) -> list[Flowable]
         Spacer(1, 6),
         text(SIGNING, SMALL),
     ]
-    story.append(text(caution, BODY))
+    story += [text("What here is not from the record", PART), *[text(line) for line in beside], text(caution)]
     return story

@@ -22,9 +22,10 @@ from assets_app.register.drawing_bolts import bolt_group
 from assets_app.register.drawing_run import weld_run
 from assets_app.register.joint_drawing import pattern_of, section_of
 from assets_app.register.models import Joint, Site
-from schedules.reports.content import NOT_KNOWN, DrawnJoint, Entry, Look, SeenFinding, Signature
+from schedules.reports.content import NOT_KNOWN, DrawnJoint, Entry, Head, Look, SeenFinding, Signature
 
 LOOKS = ("inspection.recorded", "inspection.corrected")
+WORK = {"order.finished": "Did the work", "order.verified": "Verified the work"}
 
 
 class Quoting:
@@ -48,6 +49,11 @@ class Quoting:
             self.newest = row
         words = sentence(row.deed, row.facts)
         return Entry(row.sequence, row.hash, row.actor_name, self.when(row.at), words)
+
+    def head(self) -> Head:
+        """Up to which entry it was told; ask it last."""
+        number, digest = (self.newest.sequence, self.newest.hash) if self.newest else (0, "")
+        return Head(self.site.name, self.site.time_zone, number, digest)
 
     def when(self, moment: datetime) -> str:
         return f"{moment.astimezone(self.zone):%-d %b %Y %H:%M}"

@@ -14,10 +14,12 @@ from django.db import connection
 from rest_framework.test import APIClient
 
 from assets_app.inspections.actions import correct_inspection
-from assets_app.models import Evidence, Inspection, RecordEntry
+from assets_app.inspections.marks_models import PhotoMark
+from assets_app.models import Evidence, Finding, Inspection, RecordEntry
 from assets_app.record import triggers
 from assets_app.refusals import Conflict, NotFound, Unprocessable
-from schedules.reports import pdf, queries
+from schedules.models import Hold, WorkOrder
+from schedules.reports import certificate_queries, pdf, printed_photos, queries
 from schedules.reports.content import content_hash
 from schedules.work.holds import place_hold
 
@@ -30,7 +32,7 @@ def report_of(story):
 
 
 def certificate_of(story):
-    return queries.certificate(story.inspector, story.hold.pk)
+    return certificate_queries.certificate(story.inspector, story.hold.pk)
 
 
 def pages(content: bytes) -> int:
@@ -132,14 +134,14 @@ def test_a_hold_lifted_without_any_work_says_that_no_work_is_recorded(asset, wel
     hold = place_hold(joint_id=weld_joint.pk, reason="it creaks", actor=inspector, now=now)
     authority = person("manager", site, authority=True)
     release_hold(hold_id=hold.pk, reason="a dry hinge", evidence="seen", actor=authority, now=now)
-    told = queries.certificate(inspector, hold.pk)
+    told = certificate_queries.certificate(inspector, hold.pk)
     assert any("no repair" in line for line in told.limits)
     assert pdf.return_to_service(told).startswith(b"%PDF")
 
 
 def test_a_standing_hold_has_no_certificate(held, inspector):
     with pytest.raises(Conflict) as refused:
-        queries.certificate(inspector, held.pk)
+        certificate_queries.certificate(inspector, held.pk)
     assert refused.value.code == "hold_stands"
     assert "Who lifts holds here:" in refused.value.message
 
@@ -160,9 +162,38 @@ def test_nothing_is_printed_from_an_entry_that_was_altered(story):
         assert (refused.value.code, refused.value.data["entry"]) == ("record_broken", entry.sequence)
 
 
-def test_the_reason_is_that_of_the_record_whatever_a_row_says(story):
-    type(story.hold).objects.filter(pk=story.hold.pk).update(release_reason="all fine")
-    assert certificate_of(story).release_reason == "Repaired, nothing found by MT."
+def test_a_certificate_says_what_the_record_says_whatever_the_rows_say(story, now):
+    place_hold(asset_id=story.joint.asset_id, reason="gate broken", actor=story.inspector, now=now)
+    before = certificate_of(story)
+    number = RecordEntry.objects.get(deed="finding.repaired").sequence
+    assert dict(before.finding)["When the hold was lifted"] == f"repaired; severity hold now (entry {number})"
+    Hold.objects.filter(pk=story.hold.pk).update(release_reason="all fine", released_at=now, finding=None)
+    Hold.objects.exclude(pk=story.hold.pk).update(released_at=now, reason="nothing")
+    Finding.objects.update(state="open", severity="record", kind="5011", place="root")
+    WorkOrder.objects.update(title="Paint", number=99, done_at=None)
+    PhotoMark.objects.update(text="nothing here", x=0.1)
+    assert certificate_of(story) == before
+    said = " ".join(drawn(pdf.return_to_service(before)).split())
+    assert "What here is not from the record" in said
+
+
+def test_a_certificate_tells_what_became_of_the_finding_after_the_hold_was_lifted(story, now):
+    assert certificate_of(story).since == ()
+    first = Inspection.objects.order_by("pk").first()
+    correct_inspection(
+        inspection_id=first.pk,
+        reason="wrong joint",
+        method="MT",
+        inspected_at=first.inspected_at,
+        result="accepted",
+        findings=[],
+        actor=story.inspector,
+        now=now + timedelta(days=9),
+    )
+    told = certificate_of(story)
+    assert [one.words for one in told.since] == ["corrected a look by MT: wrong joint"]
+    assert told.head.sequence == told.since[0].sequence
+    assert "THE RECORD SAYS MORE" in drawn(pdf.return_to_service(told))
 
 
 # Bytes
@@ -241,7 +272,7 @@ def test_a_photo_whose_file_is_gone_is_said_and_not_left_out(story, media):
 def test_photos_beyond_what_a_report_holds_are_counted_and_not_silently_left_out(story, monkeypatch):
     all_of_them = len(report_of(story).joints[0].photos)
     assert all_of_them >= 2
-    monkeypatch.setattr(queries, "MOST_PHOTOS_IN_ALL", 0)
+    monkeypatch.setattr(printed_photos, "MOST_PHOTOS_IN_ALL", 0)
     (part,) = report_of(story).joints
     assert (part.photos, part.photos_left_out) == ((), all_of_them)
     assert f"{all_of_them} photos are in the register and not printed here" in drawn(
@@ -319,4 +350,4 @@ def test_another_sites_report_is_not_there(story, stranger):
     with pytest.raises(NotFound):
         queries.joint_report(stranger, story.joint.pk, SINCE, UNTIL)
     with pytest.raises(NotFound):
-        queries.certificate(stranger, story.hold.pk)
+        certificate_queries.certificate(stranger, story.hold.pk)
