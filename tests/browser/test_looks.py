@@ -60,7 +60,7 @@ def test_a_crack_is_recorded_with_a_photo_and_its_page_reads_well(
     assert page.get_by_label("Length along the weld").input_value() == "", "the size is typed, and that stays"
     page.get_by_role("button", name="One more finding").click()
     assert page.get_by_label("Size (mm").first.input_value() == "3/8 in"
-    page.get_by_text("From 11:00 to 1:00 o'clock, clockwise, 60° by the shorter way round.").wait_for()  # touched before
+    page.get_by_text("From 11:00 to 1:00 o'clock, clockwise, 60° by the shorter way round.").wait_for()  # as before
     box = drawing.first.bounding_box()
     drawing.first.click(position={"x": box["width"] * (16 + 60 / 360 * 328) / 360, "y": box["height"] / 2})
     page.get_by_label("Photos").first.set_input_files(photo())

@@ -657,14 +657,18 @@ def test_with_no_order_a_joint_is_named_by_its_tags_and_a_wrong_one_comes_back(
     assert (Hold.objects.get(finding=None).asset, Hold.objects.get(finding=None).joint) == (weld_joint.asset, None)
 
 
-def test_lost_bolts_seen_on_a_visual_look_are_the_findings_that_are_open_already(
-    open_page, inspector, order_for, bolted_joint, now
+def test_what_is_seen_again_without_signal_is_the_finding_that_is_open_already(
+    open_page, inspector, order_for, bolted_joint, weld_joint, now
 ):
     from assets_app.inspections.actions import FindingInput, record_inspection
 
     record_inspection(
         joint_id=bolted_joint.pk, method="BC", inspected_at=now, result="findings", actor=inspector, now=now,
         findings=[FindingInput(kind="missing", bolts=[7])],
+    )  # fmt: skip
+    record_inspection(
+        joint_id=weld_joint.pk, method="MT", inspected_at=now, result="findings", actor=inspector, now=now,
+        findings=[FindingInput(kind="101", size="10 mm")],
     )  # fmt: skip
     order = order_for(bolted_joint, inspector, method="VT")
     for step in order.steps.all():
@@ -673,6 +677,12 @@ def test_lost_bolts_seen_on_a_visual_look_are_the_findings_that_are_open_already
     page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
     ready(page)
     page.context.set_offline(True)
+    page.get_by_role("link", name="Seen something").click()
+    page.get_by_label("Where", exact=True).select_option(str(weld_joint.pk))  # no order of mine
+    page.get_by_label("Is it one of these").select_option(label="longitudinal crack (101), found earlier, 10 mm")
+    page.get_by_label("Size (mm").fill("14")
+    page.get_by_role("button", name="Record what you saw").click()
+    unsent(page, "1 thing not sent")
     page.get_by_role("link", name="Seen something").click()
     page.get_by_label("On what").select_option("something else: type its tag")
     page.get_by_label("Tag of the asset").fill(bolted_joint.asset.tag.lower())
@@ -685,7 +695,7 @@ def test_lost_bolts_seen_on_a_visual_look_are_the_findings_that_are_open_already
     page.get_by_label("Bolts, by their numbers").fill("7")
     keep(page, "steel-typed-known")
     page.get_by_role("button", name="Record what you saw").click()
-    unsent(page, "1 thing not sent")
+    unsent(page, "2 things not sent")
     page.get_by_label("findings recorded").check()
     page.locator("form.form [data-bolt='3']").click()
     page.get_by_label("missing", exact=True).check()
@@ -693,9 +703,10 @@ def test_lost_bolts_seen_on_a_visual_look_are_the_findings_that_are_open_already
     page.get_by_label("Bolts missing").fill("7, 8")
     assert page.get_by_label("Bolts loose").input_value() == "3"
     page.get_by_role("button", name="Record the look").click()
-    unsent(page, "2 things not sent")
+    unsent(page, "3 things not sent")
     page.context.set_offline(False)
     all_sent(page)
+    assert [size.length_mm for size in weld_joint.findings.get().sizes.all()] == [10, 14]
     assert bolted_joint.inspections.count() == 3
     found = sorted((finding.kind, finding.bolts) for finding in bolted_joint.findings.all())
     assert found == [("loose", [3]), ("missing", [7]), ("missing", [8])]

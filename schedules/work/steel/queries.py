@@ -50,6 +50,7 @@ def bundle(person: Person, *, now: datetime) -> dict[str, Any]:
         "left_out": left_out,
         "assets": _assets(orders),
         "joints": {joint.pk: _joint(joint) for joint in joints},
+        "elsewhere": _findings_elsewhere({order.asset_id for order in orders}, {joint.pk for joint in joints}),
         "unmeasured": _touch(joint_drawing.unmeasured_touch()),
         "counters": _counters({order.asset_id for order in orders}),
         "bolt_rules": bolts.severity_table(),
@@ -223,10 +224,22 @@ def _touch(touch: joint_drawing.TouchDrawing) -> dict[str, Any]:
 
 
 def _add_findings(joints: dict[int, dict[str, Any]]) -> None:
-    rows = Finding.objects.filter(joint_id__in=joints, state__in=["open", "assessed"]).prefetch_related(with_sizes())
-    for row in rows.order_by("pk"):
+    for joint_id, found in _open_findings(Finding.objects.filter(joint_id__in=joints)).items():
+        joints[joint_id]["findings"] = found
+
+
+def _findings_elsewhere(asset_ids: Iterable[int], joint_ids: Iterable[int]) -> dict[int, list[dict[str, Any]]]:
+    """Open findings of the assets' other joints, so that one met on the way is known as the same again."""
+    rows = Finding.objects.filter(joint__asset_id__in=asset_ids, joint__active=True)
+    return _open_findings(rows.exclude(joint_id__in=joint_ids))
+
+
+def _open_findings(rows: QuerySet[Finding]) -> dict[int, list[dict[str, Any]]]:
+    """By joint, the oldest first."""
+    found: dict[int, list[dict[str, Any]]] = defaultdict(list)
+    for row in rows.filter(state__in=["open", "assessed"]).prefetch_related(with_sizes()).order_by("pk"):
         sizes = list(row.sizes.all())
-        joints[row.joint_id]["findings"].append(
+        found[row.joint_id].append(
             {
                 "id": row.pk,
                 "kind": row.kind,
@@ -237,6 +250,7 @@ def _add_findings(joints: dict[int, dict[str, Any]]) -> None:
                 **({"bolts": row.bolts} if row.bolts else {}),
             }
         )
+    return found
 
 
 def _add_photos(joints: dict[int, dict[str, Any]]) -> None:

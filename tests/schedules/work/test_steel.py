@@ -71,6 +71,21 @@ def test_a_bolted_joint_brings_its_sheet_along(bolted_joint, technician, planner
     assert told["bolt_rules"]["order"][-1] == "hold now"
 
 
+def test_open_findings_of_the_asset_s_other_joints_go_along_too(mine, finding, bolted_joint, technician, planner, now):
+    crack = finding()
+    told = queries.bundle(technician, now=now)
+    assert [row["id"] for row in told["joints"][crack.joint_id]["findings"]] == [crack.pk]
+    assert told["elsewhere"] == {}
+    WorkOrder.objects.filter(pk=mine.pk).update(state="done", done_by=technician, done_at=now)
+    order = actions.raise_order_by_hand(joint_id=bolted_joint.pk, kind="tighten", why="loose", actor=planner, now=now)
+    WorkOrder.objects.filter(pk=order.pk).update(assignee=technician)
+    told = queries.bundle(technician, now=now)
+    assert list(told["joints"]) == [bolted_joint.pk]
+    assert [(joint, [row["id"] for row in rows]) for joint, rows in told["elsewhere"].items()] == [
+        (crack.joint_id, [crack.pk])
+    ]
+
+
 def test_orders_of_others_stay_at_home(look_order, technician, now):
     assert queries.bundle(technician, now=now)["orders"] == []
 

@@ -7,6 +7,7 @@ import { findingForm, findingsOf } from "./finding_form.js";
 import { photoDeeds, photosField } from "./photos.js";
 import { newKey } from "./queue.js";
 import { placed, whereFields } from "./where.js";
+import { day } from "./words.js";
 
 // `order` is the one that the person comes from; null: none.
 export async function seenSheet(order, view) {
@@ -59,14 +60,15 @@ function deeds(order, draft, row, { where, looks, kinds }) {
     key, lane, kind: "look", words: `Seen at ${label}`, path: typed ? "/api/v1/steel/looks/" : "/api/v1/inspections/", edit: tags,
     body: { ...body, method: "VT", inspected_at: new Date().toISOString(), result: "incomplete", note: on, findings: [row] },
   } : {
-    key, lane, kind: "hold", words: `Hold on ${label}`, path: typed ? "/api/v1/steel/holds/" : "/api/v1/holds/", body: { ...body, reason: inWords(row, kinds) }, edit: [...tags, "reason"],
+    key, lane, kind: "hold", words: `Hold on ${label}`, path: typed ? "/api/v1/steel/holds/" : "/api/v1/holds/", body: { ...body, reason: inWords(row, kinds, where.joint.findings) }, edit: [...tags, "reason"],
   };
   // The joint of a photo whose joint was typed is told by the service with its answer.
   return [first, ...photoDeeds(draft.photos, label, { ...(typed ? {} : body), caption: on }, { lane, parent: key })];
 }
 
-function inWords(row, kinds) {
+function inWords(row, kinds, known) {
   const [, words] = kinds.flatMap(([, rows]) => rows).find(([code]) => code === row.kind);
-  const said = [words, row.size, row.length ? `${row.length} along the weld` : "", row.place, row.clock_deg === undefined ? "" : `at ${row.clock_deg}° from the top`, row.position ? `${row.position} from the datum end` : "", row.bolts ? `bolt ${row.bolts.join(", ")}` : "", row.note];
+  const earlier = known.find((one) => one.id === row.finding_id);
+  const said = [words, earlier ? `the one found ${day(earlier.found_on)}, measured again` : "", row.size, row.length ? `${row.length} along the weld` : "", row.place, row.clock_deg === undefined ? "" : `at ${row.clock_deg}° from the top`, row.position ? `${row.position} from the datum end` : "", row.bolts ? `bolt ${row.bolts.join(", ")}` : "", row.note];
   return `Seen on the way, not looked at by an inspector yet: ${said.filter(Boolean).join(", ")}.`;
 }

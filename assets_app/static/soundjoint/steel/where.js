@@ -42,7 +42,7 @@ export function placed(place, bundle, { whole = false } = {}) {
   const asset = bundle.assets[place.asset];
   const row = asset.joints.find(([id]) => String(id) === String(place.joint));
   const here = bundle.joints[place.joint];
-  return { joint: here || bare(bundle, row?.[3]), label: row ? `${row[1]} ${row[2]}` : `all of ${asset.words}`, kind: row ? row[3] : "weld", site: bundle.sites[asset.site],
+  return { joint: here || bare(bundle, row?.[3], row?.[0]), label: row ? `${row[1]} ${row[2]}` : `all of ${asset.words}`, kind: row ? row[3] : "weld", site: bundle.sites[asset.site],
     body: row ? { joint: Number(place.joint) } : { asset: Number(place.asset) }, typed: false, wrong: row || whole ? [] : ["Say at which joint."] };
 }
 
@@ -50,7 +50,7 @@ function placedByTag(place, bundle, whole) {
   const said = { asset_tag: (place.asset_tag || "").trim(), joint_tag: (place.joint_tag || "").trim() };
   const wrong = [said.asset_tag ? "" : "Type the tag of the asset.", said.joint_tag || whole ? "" : "Type the tag of the joint."].filter(Boolean);
   const held = heldBy(place, bundle);
-  return { joint: (held && bundle.joints[held.id]) || bare(bundle, place.kind), label: [said.asset_tag, said.joint_tag].filter(Boolean).join(" "), kind: place.kind || "weld", site: bundle.sites[place.site],
+  return { joint: (held && bundle.joints[held.id]) || bare(bundle, place.kind, held?.id), label: [said.asset_tag, said.joint_tag].filter(Boolean).join(" "), kind: place.kind || "weld", site: bundle.sites[place.site],
     body: { site: Number(place.site), ...said }, typed: true, wrong };
 }
 
@@ -70,6 +70,6 @@ function named(rows, typed, tagOf) {
   return same.find((row) => tagOf(row) === (typed || "").trim()) || (same.length === 1 ? same[0] : null);
 }
 
-// A joint of which the device has no more than a name. What was found there earlier is not on the device, and nobody knows
-// here how its weld runs.
-const bare = (bundle, kind) => ({ findings: [], touch: kind === "weld" ? bundle.unmeasured : null, unknown: true });
+// A joint of which the device has no more than a name and its open findings, or nothing at all: then what was found there
+// earlier is not known here. Nobody knows here how its weld runs.
+const bare = (bundle, kind, id = null) => ({ findings: bundle.elsewhere?.[id] || [], touch: kind === "weld" ? bundle.unmeasured : null, unknown: id === null || !bundle.elsewhere });
