@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
@@ -32,3 +33,18 @@ class RefusalMiddleware:
             message = f"{error.argument.replace('_', ' ')} {error.reason}"
             return render(request, "refused.html", {"code": error.code, "message": message}, status=422)
         return None
+
+
+def locked_out(request: HttpRequest, _response: HttpResponse | None, _credentials: object) -> HttpResponse:
+    """What answers at sign-in after too many wrong tries, whether the name exists or not."""
+    minutes = round(60 * settings.AXES_COOLOFF_TIME)
+    message = (
+        f"There were too many wrong tries to sign in by this name. Wait {minutes} minutes and try again; what is on a "
+        "phone stays there meanwhile. Whoever runs the service can set a forgotten password anew."
+    )
+    if request.path.startswith("/api/"):
+        answer: HttpResponse = problem.plain(429, code="too_many_tries", detail=message)
+    else:
+        answer = render(request, "refused.html", {"code": "too_many_tries", "message": message}, status=429)
+    answer["Retry-After"] = str(60 * minutes)
+    return answer

@@ -43,11 +43,11 @@ def handler(error: Exception, context: dict[str, Any]) -> Response | None:
     return None
 
 
-def plain(status: int) -> JsonResponse:
+def plain(status: int, *, code: str = "", detail: str = "") -> JsonResponse:
     """A refusal that came before any view of the API: no such address, a forged form, a fault of ours."""
     title = HTTPStatus(status).phrase
-    body = {"type": "about:blank", "title": title, "status": status, "code": title.lower().replace(" ", "_")}
-    return JsonResponse(body | {"detail": f"{title}."}, status=status, content_type=CONTENT_TYPE)
+    body = {"type": "about:blank", "title": title, "status": status, "code": code or title.lower().replace(" ", "_")}
+    return JsonResponse(body | {"detail": detail or f"{title}."}, status=status, content_type=CONTENT_TYPE)
 
 
 def _problem(status: int, code: str, detail: str, *, field: str = "", **extra: Any) -> Response:

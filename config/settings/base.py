@@ -85,6 +85,7 @@ AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False  # no line in the log at every start
+AXES_LOCKOUT_CALLABLE = "assets_app.doors.middleware.locked_out"
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"

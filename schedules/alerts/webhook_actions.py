@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import base64
+import hashlib
 import secrets
 from collections.abc import Sequence
 from datetime import datetime
+from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.db import transaction
@@ -100,5 +102,9 @@ def _locked(endpoint_id: int, actor: Person) -> WebhookEndpoint:
 
 
 def _record(endpoint: WebhookEndpoint, deed: str, actor: Person, now: datetime) -> None:
-    content = {"url": endpoint.url, "kinds": endpoint.kinds, "is_on": endpoint.is_on}
+    """The entry names the receiver's host and a hash of its address: the rest of an address is often its only secret,
+    and more people read the record than may see it."""
+    digest = hashlib.sha256(endpoint.url.encode()).hexdigest()
+    address = {"host": urlsplit(endpoint.url).hostname, "address_sha256": digest}
+    content = {**address, "kinds": endpoint.kinds, "is_on": endpoint.is_on}
     append(site_id=endpoint.site_id, deed=deed, actor=actor, subject=endpoint, content=content, now=now)

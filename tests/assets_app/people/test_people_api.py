@@ -115,12 +115,17 @@ def test_somebody_who_left_cannot_use_a_token(get_token):
     assert client.get("/api/v1/people/me/").status_code == 401
 
 
-def test_wrong_tries_lock_for_a_while(get_token, settings):
+def test_wrong_tries_lock_for_a_while(get_token, settings, client):
     settings.AXES_ENABLED = True
     settings.AXES_FAILURE_LIMIT = 3
     for _ in range(3):
         get_token(password="wrong")
-    assert get_token().status_code == 429, "even with the right password"
+    refused = get_token()
+    assert refused.status_code == 429, "even with the right password"
+    assert (refused.json()["code"], refused["Retry-After"]) == ("too_many_tries", "900")
+    page = client.post("/sign-in/", {"username": get_token.who.username, "password": "wrong"})
+    assert page.status_code == 429
+    assert "Wait 15 minutes and try again" in page.content.decode()
 
 
 def test_the_page_of_a_colleague_says_what_the_certificates_are_worth(client, person, site, other_site):
