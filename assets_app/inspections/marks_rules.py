@@ -7,6 +7,7 @@ scale, and none is worked out from a length that somebody typed.
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -22,6 +23,7 @@ MOST_MARKS = 40  # standing ones on a photo
 LEAST_REACH = 0.01  # of the photo's width: below it nobody sees which way an arrow points
 CANVAS = 1000.0  # width of the drawing over a photo; its height follows the photo
 HEAD, BAR, TEXT_SIZE = 34.0, 22.0, 36.0
+LONGEST_LINE = 42  # characters of the bold words across a photo
 
 
 @dataclass(frozen=True)
@@ -145,14 +147,16 @@ def _length(pen: Pen, start: Point, end: Point, look: str) -> None:
 
 
 def _words(pen: Pen, at: Point, text: str, look: str) -> None:
-    """Kept on the photo: written to the left where they would run off its right edge."""
-    if not text:
+    """Kept on the photo: in lines as long as it is wide, to the left and up where they would run off its edges."""
+    lines = textwrap.wrap(text, LONGEST_LINE)
+    if not lines:
         return
-    reach = len(text) * TEXT_SIZE * 0.55  # about as wide as they are
-    x, y = at[0], min(max(at[1], TEXT_SIZE), pen.height - 10)
-    if x + reach > pen.width:
-        x = max(pen.width - reach, 8.0)
-    pen.text((x, y), text, size=TEXT_SIZE, look=look)
+    reach = max(map(len, lines)) * pen.width / LONGEST_LINE  # about as wide as they are
+    x = at[0] if at[0] + reach <= pen.width else max(pen.width - reach, 8.0)
+    lowest = pen.height - 10 - (len(lines) - 1) * TEXT_SIZE
+    y = max(min(at[1], lowest), TEXT_SIZE)
+    for number, line in enumerate(lines):
+        pen.text((x, y + number * TEXT_SIZE), line, size=TEXT_SIZE, look=look)
 
 
 # Which photos show the same position ----------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from assets_app.register.pen import Drawing, Pen, mm
 WIDTH, HEIGHT = 360.0, 330.0
 MARGIN = 42.0
 HEAD_SHARE = 1.5  # width across flats of a hexagon head over the bolt's diameter, about (common practice)
+NUMBER_PX = 18.0  # what a number of two digits needs beside its neighbour
 TOUCH_RADIUS = 26.0  # px of the drawing: 44 px and more across on a phone
 STATES = ("missing", "broken", "loose", "gap", "movement")  # from the worst; anything else is drawn as sound
 
@@ -94,6 +95,7 @@ def bolt_group(bolts: BoltPattern, states: Mapping[int, str], *, name: str = "bo
     diameter = bolts.diameter_mm
     size = (diameter or 0) * scale if plan.to_scale else 0.0
     size = min(max(size, 7.0), 46.0) if diameter else 16.0
+    each = math.ceil(NUMBER_PX / max(_nearest(places), 1.0))
     reach = min(TOUCH_RADIUS, _nearest(places) / 2) if touch else 0.0
     for number, place in enumerate(places, start=1):
         pen.parts.append(f'<g data-bolt="{number}">')
@@ -102,10 +104,12 @@ def bolt_group(bolts: BoltPattern, states: Mapping[int, str], *, name: str = "bo
             pen.circle(place, reach, "touch")
         pen.parts.append("</g>")
         state = states.get(number, "")
-        _number(
-            pen, place, size / 2 * HEAD_SHARE + (16 if state == "loose" else 12), number, bool(state), around=around
-        )
+        if (number - 1) % each == 0:
+            out = size / 2 * HEAD_SHARE + (16 if state == "loose" else 12)
+            _number(pen, place, out, number, bool(state), around=around)
     _measure(pen, bolts, plan)
+    if each > 1:
+        words.insert(1, f"So close together that only numbers 1, {1 + each}, {1 + 2 * each} and so on are written")
     return Drawing(pen.svg(f"Bolt group {name}", words, "bolt-drawing"), words)
 
 

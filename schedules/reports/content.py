@@ -121,7 +121,7 @@ class Head:
     def words(self) -> str:
         if not self.sequence:
             return f"Record of {self.site}: no entry falls in it"
-        return f"Record of {self.site} to entry {self.sequence}, SHA-256 {self.hash}"
+        return f"Record to entry {self.sequence}, SHA-256 {self.hash}, of {self.site}"
 
 
 @dataclass(frozen=True)

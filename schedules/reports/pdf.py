@@ -84,7 +84,7 @@ def _joint(part: JointPart) -> list[Flowable]:
     if part.deeds:
         story += [text("What else was done", PART), *_entries(part.deeds)]
     if part.photos or part.photos_left_out:
-        story += [text("Photos", PART), *sheet.photos(part.photos, part.photos_left_out)]
+        story += sheet.photos(part.photos, part.photos_left_out)
     return story
 
 
@@ -164,7 +164,7 @@ def _held_for(certificate: Certificate) -> list[Flowable]:
         for look in certificate.looks:
             story += _look(look)
     if certificate.photos or certificate.photos_left_out:
-        story += [text("Photos", PART), *sheet.photos(certificate.photos, certificate.photos_left_out)]
+        story += sheet.photos(certificate.photos, certificate.photos_left_out)
     return story
 
 
@@ -180,9 +180,13 @@ def _signatures(signatures: Sequence[Signature], beside: Sequence[str], caution:
         story.append(text("Nobody signed anything that is told here."))
     for one in signatures:
         certificate = f" Certificate: {one.certificate}." if one.certificate else ""
-        story.append(text(f"{one.what}: {one.name}, {one.when}", PART))
-        story.append(text(f"Role when signed: {one.role}.{certificate} Entry {one.sequence} of the record.", CELL))
-        story.append(text(f"SHA-256 {one.hash}", HASH))
+        role = f"Role when signed: {one.role}.{certificate} Entry {one.sequence} of the record."
+        signed = [
+            text(f"{one.what}: {one.name}, {one.when}", PART),
+            text(role, CELL),
+            text(f"SHA-256 {one.hash}", HASH),
+        ]
+        story.append(KeepTogether(signed))
     story += [
         Spacer(1, 6),
         text(SIGNING, SMALL),

@@ -43,8 +43,8 @@ TITLE = _style("title", 16, fontName=BOLD, spaceAfter=2)
 SECTION = _style("section", 11, fontName=BOLD, spaceBefore=10, spaceAfter=3, keepWithNext=1)
 PART = _style("part", 9, fontName=BOLD, spaceBefore=6, spaceAfter=2, keepWithNext=1)
 GRAVE = _style(
-    "grave", 9, fontName=BOLD, borderWidth=1.5, borderColor=INK, borderPadding=5, spaceBefore=8, spaceAfter=8,
-    leftIndent=6, rightIndent=6,
+    "grave", 9, fontName=BOLD, borderWidth=1.5, borderColor=INK, borderPadding=5, spaceBefore=13, spaceAfter=13,
+    leftIndent=6, rightIndent=6, keepWithNext=1,
 )  # fmt: skip
 
 
@@ -100,8 +100,8 @@ def build(block: Block, story: list[Flowable], told: Told | None = None) -> byte
         pageCompression=1,
     )
     frame = Frame(
-        *(EDGE + INSIDE, EDGE + FOOT, TEXT_WIDTH, HEIGHT - 2 * EDGE - FOOT - 2 * mm),
-        *(0, 3 * mm, 0, 0),
+        *(EDGE + INSIDE, EDGE + FOOT, TEXT_WIDTH, HEIGHT - 2 * EDGE - FOOT - 1 * mm),
+        *(0, 3 * mm, 0, 3 * mm),
     )
     document.addPageTemplates([PageTemplate(id="sheet", frames=[frame])])
     pieces = len(story)
@@ -237,28 +237,34 @@ class _Photo(Flowable):
             self.canv.setFont(BOLD, 8)
             self.canv.drawCentredString(self.width / 2, self.height / 2, "the file of this photo is missing")
         if self._photo.marks_svg:
-            over = DrawnSvg(self._photo.marks_svg, self.width)
-            over.drawOn(self.canv, 0, 0)
+            self.canv.saveState()
+            inside = self.canv.beginPath()
+            inside.rect(0, 0, self.width, self.height)
+            self.canv.clipPath(inside, stroke=0, fill=0)  # as on the page; the caption says every mark in words
+            DrawnSvg(self._photo.marks_svg, self.width).drawOn(self.canv, 0, 0)
+            self.canv.restoreState()
 
 
 def photos(printed: Sequence[PrintedPhoto], left_out: int) -> list[Flowable]:
-    """Two beside each other; each with its caption and the hash of its original."""
+    """Two beside each other; below each its caption and the hash of its original, over pages where it is long."""
     each = (TEXT_WIDTH - 6 * mm) / 2
-    cells = [
-        [
-            _Photo(photo, each, 62 * mm),
-            Spacer(1, 2),
-            text(photo.caption, CELL),
-            text(f"original SHA-256 {photo.sha256}", HASH),
-        ]
-        for photo in printed
-    ]
-    story: list[Flowable] = []
-    for index in range(0, len(cells), 2):
-        pair = cells[index : index + 2] + ([[Spacer(1, 1)]] if index + 1 == len(cells) else [])
-        row = Table([pair], colWidths=[TEXT_WIDTH / 2] * 2, hAlign="LEFT")
-        row.setStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)])
-        story.append(KeepTogether([row]))
+    head = text("Photos", PART)
+    story: list[Flowable] = [] if printed else [head]
+    for index in range(0, len(printed), 2):
+        pair = printed[index : index + 2]
+        pictures: list[Flowable] = [_Photo(photo, each, 62 * mm) for photo in pair]
+        below = [[text(one.caption, CELL), text(f"original SHA-256 {one.sha256}", HASH)] for one in pair]
+        if len(pair) == 1:
+            pictures, below = [*pictures, Spacer(1, 1)], [*below, [Spacer(1, 1)]]
+        rows = Table([pictures, below], colWidths=[TEXT_WIDTH / 2] * 2, hAlign="LEFT", splitInRow=1)
+        rows.setStyle(
+            [
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                ("TOPPADDING", (0, 1), (-1, 1), 0),
+            ]
+        )
+        story.append(KeepTogether([*([] if index else [head]), rows]))
     if left_out:
         story.append(text(f"{left_out} {'more ' if printed else ''}photos are in the register and not printed here."))
     return story

@@ -238,6 +238,12 @@ def test_every_bolt_is_drawn_once_and_a_missing_one_is_an_empty_hole():
     assert any("Loose: bolt 5" in line for line in drawing.words)
 
 
+def test_bolts_too_close_for_their_numbers_are_numbered_now_and_then_and_that_is_said():
+    drawing = bolt_group(BoltPattern(72, "ring", 1800.0, size="M12"), {})
+    assert [said for said in texts(drawing) if said.isdigit()] == [str(k) for k in range(1, 73, 2)]
+    assert "only numbers 1, 3, 5 and so on are written" in drawing.words[1]
+
+
 def test_a_group_of_unknown_pattern_is_not_to_scale_and_says_so():
     drawing = bolt_group(BoltPattern(6), {})
     assert any("not to scale" in line for line in drawing.words)

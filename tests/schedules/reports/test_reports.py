@@ -263,6 +263,14 @@ def test_whatever_was_typed_can_be_printed(story, note):
     assert content.startswith(b"%PDF")
 
 
+def test_the_words_of_forty_marks_run_on_to_the_next_page(story):
+    report = report_of(story)
+    (part,) = report.joints
+    photo = replace(part.photos[0], caption="Arrow to 10 % from the left. " * 400)
+    content = pdf.inspection_report(replace(report, joints=(replace(part, photos=(photo,)),)))
+    assert pages(content) > pages(pdf.inspection_report(report))
+
+
 def test_a_photo_whose_file_is_gone_is_said_and_not_left_out(story, media):
     for file in media.rglob("*.jpg"):
         file.unlink()
