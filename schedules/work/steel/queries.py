@@ -186,6 +186,7 @@ def _assets(orders: Iterable[WorkOrder]) -> dict[int, dict[str, Any]]:
                     "by": hold.placed_by.display_name if hold.placed_by else "the rule table",
                     "at": hold.placed_at,
                     "joint": hold.joint_id,
+                    "where": f"{hold.joint.tag} {hold.joint.name}".strip() if hold.joint else "",
                 }
                 for hold in holds[pk]
             ],

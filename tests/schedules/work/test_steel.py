@@ -76,11 +76,13 @@ def test_open_findings_of_the_asset_s_other_joints_go_along_too(mine, finding, b
     told = queries.bundle(technician, now=now)
     assert [row["id"] for row in told["joints"][crack.joint_id]["findings"]] == [crack.pk]
     assert told["elsewhere"] == {}
+    actions.place_hold(joint_id=crack.joint_id, reason="it cracked", actor=technician, now=now)
     WorkOrder.objects.filter(pk=mine.pk).update(state="done", done_by=technician, done_at=now)
     order = actions.raise_order_by_hand(joint_id=bolted_joint.pk, kind="tighten", why="loose", actor=planner, now=now)
     WorkOrder.objects.filter(pk=order.pk).update(assignee=technician)
     told = queries.bundle(technician, now=now)
     assert list(told["joints"]) == [bolted_joint.pk]
+    assert [hold["where"] for hold in told["assets"][crack.joint.asset_id]["holds"]] == ["W-001 column foot"]
     assert [(joint, [row["id"] for row in rows]) for joint, rows in told["elsewhere"].items()] == [
         (crack.joint_id, [crack.pk])
     ]

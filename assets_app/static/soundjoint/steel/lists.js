@@ -1,7 +1,7 @@
 // My orders by place: today's first, then what waits, then later.
 import { h, holdMark } from "./dom.js";
 import { standing } from "./standing.js";
-import { due, many } from "./words.js";
+import { day, due, many } from "./words.js";
 
 export function listSheet(bundle, items) {
   const orders = bundle.orders.map((order) => standing(order, items));
@@ -25,7 +25,7 @@ function row(order, bundle) {
   const held = bundle.assets[order.asset].holds.length;
   return h("li", {}, h("a", { href: `#order/${order.id}` }, h("span", { class: "title" }, order.title), h("br"),
     h("span", { class: "small" }, held ? [holdMark("Held"), " · "] : "", `${bundle.assets[order.asset].words} · `,
-      h("span", { class: "due", "data-state": state }, words), order.pending.length ? ` · ${order.pending.length} not sent` : "")));
+      order.planned_on ? `planned for ${day(order.planned_on)}, ` : "", h("span", { class: "due", "data-state": state }, words), order.put_off_until ? `, put off until ${day(order.put_off_until)}` : "", order.pending.length ? ` · ${order.pending.length} not sent` : "")));
 }
 
 function byPlace(orders) {

@@ -32,8 +32,13 @@ export async function orderSheet(order, view) {
 }
 
 const held = (hold, order, bundle) => h("section", { class: "hold-banner", "aria-label": "Hold" },
-  h("p", { class: "hold-head" }, holdMark("Held: not to be used")), h("p", {}, hold.reason),
+  h("p", { class: "hold-head" }, holdMark("Held: not to be used")), h("p", {}, h("strong", {}, `${heldPlace(hold, order, bundle.assets[order.asset])}: `), hold.reason),
   h("p", { class: "small" }, `Placed by ${hold.by}, ${moment(hold.at)}. ${bundle.sites[order.site].lifts || "Nobody here is named"} can lift it, never who did the work.`));
+
+function heldPlace(hold, order, asset) {
+  if (!hold.joint) return `All of ${asset.words}`;
+  return hold.joint === order.joint ? "This joint" : `${asset.tag}, because of ${hold.where}`;
+}
 
 function stepRow(order, step, view) {
   const joint = view.bundle.joints[order.joint];
