@@ -118,6 +118,7 @@ def check_version(order: WorkOrder, expected: int) -> None:
         "order_changed",
         f"The order changed since you opened it: {said}. Look at it again, then decide.",
         version=order.version,
+        state=order.state,
         changes=changes,
     )
 

@@ -21,7 +21,7 @@ STATIC = Path(assets_app.__file__).parent / "static"
 STYLES = tuple(f"soundjoint/{name}.css" for name in "tokens sheet parts drawings bolts photos steel/steel".split())
 MODULES = tuple(
     f"soundjoint/steel/{name}.js"
-    for name in "app arc bolt_loads bolts dom draw drafts finding_form finish hold lists mark_photo order photo "
+    for name in "app arc bolt_loads bolts dom draw drafts ended finding_form finish hold lists mark_photo order photo "
     "photo_time photos queue run_touch seen sending sizes standing state store unsent weld where words".split()
 )
 OTHERS = ("soundjoint/steel/icon.svg", "soundjoint/steel/icon-192.png")

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.browser.conftest import SIZES, _session_of
-from tests.browser.steel.steps import all_sent, keep, ready, unsent
+from tests.browser.steel.steps import all_sent, keep, photo, ready, unsent
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -75,6 +75,47 @@ def test_two_phones_on_one_order_the_later_one_is_told_and_puts_its_own_on_top(
     order.refresh_from_db()
     assert order.steps.exclude(done_at=None).count() == 2
     assert (order.state, order.done_note) == ("part done", "scaffold is up")
+
+
+def test_what_a_second_phone_saw_is_kept_beside_the_order_that_the_first_one_finished(
+    open_page, axe, no_sideways_scroll, inspector, order_for, weld_joint, now, settings, tmp_path
+):
+    from schedules.work import actions
+    from schedules.work.finishing import LookInput
+
+    settings.MEDIA_ROOT = tmp_path
+    order = order_for(weld_joint, inspector, method="VT")
+    order.steps.update(done_by=inspector, done_at=now)
+    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
+    ready(page)
+    page.context.set_offline(True)
+    page.get_by_text("Part of it is done").click()
+    page.get_by_label("What is done, what is left").fill("north side is hard to reach")
+    page.get_by_role("button", name="Note it part done").click()
+    unsent(page, "1 thing not sent")
+    page.get_by_label("findings recorded").check()
+    page.get_by_label("Kind").select_option("101")
+    page.get_by_label("Size (mm").fill("30")
+    page.get_by_label("Photos (made").set_input_files(photo(300, 200))
+    page.get_by_role("button", name="Take it out").wait_for()
+    page.get_by_role("button", name="Record the look").click()
+    unsent(page, "3 things not sent")
+    first = LookInput(result="accepted", inspected_at=now)
+    actions.finish(order_id=order.pk, expected_version=order.version, look=first, actor=inspector, now=now)
+    page.context.set_offline(False)
+    unsent(page, "3 things not sent, 1 photo of")
+    page.locator("#state").get_by_role("link").first.click()
+    page.get_by_text("The order takes nothing more.").wait_for()
+    axe(page)
+    no_sideways_scroll(page)
+    keep(page, "steel-ended")
+    page.get_by_role("button", name="Record mine as a look of its own").click()
+    all_sent(page)
+    found = weld_joint.findings.get()
+    assert (found.kind, [size.length_mm for size in found.sizes.all()]) == ("101", [30])
+    assert weld_joint.inspections.count() == 2
+    assert "Noted on the way: north side is hard to reach." in found.inspection.note
+    assert found.inspection.evidence.count() == 1
 
 
 def test_two_phones_of_one_person_do_not_do_a_step_twice(open_page, inspector, order_for, weld_joint):

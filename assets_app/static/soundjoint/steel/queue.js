@@ -10,7 +10,8 @@ export const NEEDS_YOU = "needs you";
 export async function add(person, deeds, clearDraft = "") {
   await write(["queue", "drafts", "kept"], async (table) => {
     const moves = (await got(table("kept").get("moves"))) || [];
-    for (const deed of deeds) table("queue").add(fresh(person, { ...deed, seen: movedOn(deed, moves) }));
+    const orders = (await got(table("kept").get("bundle")))?.orders || [];
+    for (const deed of deeds) table("queue").add(fresh(person, { ...deed, seen: movedOn(deed, moves), about: aboutOf(deed, orders) }));
     if (clearDraft) table("drafts").delete(clearDraft);
   });
   tell("queue");
@@ -22,6 +23,12 @@ function movedOn(deed, moves) {
   let seen = deed.seen ?? null;
   for (const [order, from, to] of moves) if (order === deed.order && from === seen) seen = to;
   return seen;
+}
+
+// What is to be known of the order even when it has left this device.
+function aboutOf(deed, orders) {
+  const order = orders.find((each) => each.id === deed.order);
+  return order ? { joint: order.joint, method: order.method, number: order.number } : null;
 }
 
 function fresh(person, deed) {

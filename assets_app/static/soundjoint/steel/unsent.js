@@ -1,5 +1,6 @@
 // What is not sent: in order, with its size and what became of it; and what needs the person.
 import { button, field, h } from "./dom.js";
+import { dropAll, hasEnded, keepAside, keepable } from "./ended.js";
 import { backToDraft } from "./finish.js";
 import { NEEDS_YOU, change, mayChange, onto, putRight, take } from "./queue.js";
 import { many, megabytes, moment } from "./words.js";
@@ -13,7 +14,7 @@ export function unsentSheet(items, view) {
     h("ol", { class: "steel-queue" }, items.map((item) => {
       const behind = blocked.has(item.lane) && item.state !== NEEDS_YOU;
       if (item.state === NEEDS_YOU) blocked.add(item.lane);
-      return row(item, behind, view);
+      return row(item, behind, view, items);
     })),
   ];
 }
@@ -24,12 +25,12 @@ export function total(items) {
   return `${many(items.length, "thing")} not sent${photos ? `, ${many(photos, "photo")} of ${megabytes(bytes)}` : ""}`;
 }
 
-function row(item, behind, view) {
+function row(item, behind, view, items) {
   const foreign = view.bundle && item.person !== view.bundle.person.id;
   return h("li", { class: item.state === NEEDS_YOU ? "needs-you" : null, "data-kind": item.kind },
     h("p", {}, h("strong", {}, foreign ? `Work of ${item.personName}` : item.words), h("br"), h("span", { class: "small" }, `${moment(item.at)}${item.photo ? `, ${megabytes(item.photo.size)}` : ""}. `,
       stateOf(item, behind, foreign))),
-    item.state === NEEDS_YOU && !foreign ? needs(item, view) : null,
+    item.state === NEEDS_YOU && !foreign ? (hasEnded(item) ? ended(item, view, items) : needs(item, view)) : null,
     item.state !== NEEDS_YOU && mayChange(item) && !item.parent && !foreign ? h("div", { class: "actions" }, drop(item)) : null);
 }
 
@@ -56,6 +57,17 @@ function needs(item, view) {
     edit(item, view));
 }
 
+// The order takes nothing more: one decision for all that waits for it here.
+function ended(item, view, items) {
+  const { look, photos, all } = keepable(item, items);
+  const rest = look ? "What you saw here is not in it. Record it as a look of its own, with your photos and notes; if it is the same look sent from another phone, drop it."
+    : photos ? "Your photos here are not in it." : "Read what stands here and tell whoever finished it, before you drop it.";
+  const keep = async () => { await keepAside(item); view.send(); };
+  return h("div", { class: "refusal" }, h("p", {}, item.refusal.detail), h("p", {}, "The order takes nothing more. ", rest),
+    h("div", { class: "actions" }, look ? button("Record mine as a look of its own", keep, "primary") : photos ? button("Send only the photos", keep, "primary") : null,
+      drop(item, { words: all.length > 1 ? `Drop all ${all.length}` : "Drop it", out: () => dropAll(item) })));
+}
+
 const CALLED = { asset_tag: "tag of the asset", joint_tag: "tag of the joint" };
 const edit = (item, view) => item.edit.map((name) => editOne(item, name, view));
 
@@ -74,7 +86,7 @@ function editOne(item, name, view) {
 // What was asked once stays asked when news draws the sheet anew.
 const askedToDrop = new Set();
 
-function drop(item) {
-  const sure = h("span", { hidden: !askedToDrop.has(item.seq) }, button("Yes, drop it for good", () => take(item), "grave"));
-  return [button("Drop it", () => { askedToDrop.add(item.seq); sure.hidden = false; sure.querySelector("button").focus(); }), sure];
+function drop(item, { words = "Drop it", out = () => take(item) } = {}) {
+  const sure = h("span", { hidden: !askedToDrop.has(item.seq) }, button("Yes, drop it for good", out, "grave"));
+  return [button(words, () => { askedToDrop.add(item.seq); sure.hidden = false; sure.querySelector("button").focus(); }), sure];
 }
