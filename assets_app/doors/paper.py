@@ -2,31 +2,18 @@
 
 from __future__ import annotations
 
-import re
 import unicodedata
 from functools import cache
+from pathlib import Path
 from xml.sax.saxutils import escape
 
 from reportlab import rl_config
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
-PLAIN, BOLD = "Vera", "VeraBd"  # shipped with reportlab
-# Characters of the trade that the typeface lacks.
-_INSTEAD = {
-    "Δ": "delta ",
-    "σ": "sigma",
-    "τ": "tau",
-    "λ": "lambda",
-    "π": "pi",
-    "→": "to",
-    "✓": "yes",
-    "\u2212": "-",
-    "\u202f": "\u00a0",
-    "\u2009": "\u00a0",
-}
-_RAISED = re.compile("[⁻⁰¹²³⁴⁵⁶⁷⁸⁹ⁿ]+")
-_LOWERED = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹ⁿ", "-0123456789n")
+PLAIN, BOLD = "DejaVuSans", "DejaVuSans-Bold"
+FOLDER = Path(__file__).parent / "typeface"
+_INSTEAD = {"\u202f": "\u00a0", "\u2009": "\u00a0"}  # spaces that are narrower on a screen
 
 
 @cache
@@ -35,28 +22,25 @@ def typeface() -> frozenset[int]:
     # Streams stay bytes: to write those of a photo as letters took more time than all else of its page.
     rl_config.useA85 = 0
     for name in (PLAIN, BOLD):
-        pdfmetrics.registerFont(TTFont(name, f"{name}.ttf"))
+        pdfmetrics.registerFont(TTFont(name, FOLDER / f"{name}.ttf"))
     pdfmetrics.registerFontFamily(PLAIN, normal=PLAIN, bold=BOLD, italic=PLAIN, boldItalic=BOLD)
     return frozenset(pdfmetrics.getFont(PLAIN).face.charToGlyph)
 
 
 def printable(text: object) -> str:
     """``text`` in characters that can be printed. An accent that cannot is left off; any other character is written as
-    its code point, ``[U+4E2D]``, never as an empty box."""
-    return "".join(_one(character) for character in _RAISED.sub(_exponent, str(text)))
+    its code point, ``[U+4E2D]``, never as an empty box. So is what runs from right to left: nothing here shapes it."""
+    return "".join(_one(character) for character in unicodedata.normalize("NFC", str(text)))
+
+
+def is_spelled_out(text: str) -> bool:
+    """Whether a character of it is written as its code point."""
+    return any(_one(character) == _named(character) for character in set(unicodedata.normalize("NFC", text)))
 
 
 def marked_up(text: object) -> str:
     """``printable``, safe inside a paragraph of reportlab, its line breaks kept."""
     return escape(printable(text)).replace("\n", "<br/>")
-
-
-def _exponent(run: re.Match[str]) -> str:
-    """``⁻⁴`` as ``^-4``; a raised run that the typeface has stays."""
-    raised = run.group()
-    if all(ord(each) in typeface() for each in raised):
-        return raised
-    return f"^{raised.translate(_LOWERED)}"
 
 
 def _one(character: str) -> str:

@@ -164,10 +164,14 @@ class Certificate:
     caution: str = CAUTION
 
 
+def plain(said: Any) -> str:
+    """What the document says as canonical JSON; photos count by the hash of their original."""
+    return json.dumps(_without_files(asdict(said)), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
 def content_hash(said: Any) -> str:
-    """SHA-256 (hex) over what the document says, as canonical JSON; photos count by the hash of their original."""
-    plain = json.dumps(_without_files(asdict(said)), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    return hashlib.sha256(plain.encode()).hexdigest()
+    """SHA-256 (hex) over what the document says."""
+    return hashlib.sha256(plain(said).encode()).hexdigest()
 
 
 def _without_files(value: Any) -> Any:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from reportlab.platypus import Flowable, KeepTogether, Spacer
 
+from assets_app.doors.paper import is_spelled_out
 from schedules.reports import sheet
 from schedules.reports.content import (
     Certificate,
@@ -13,14 +14,18 @@ from schedules.reports.content import (
     InspectionReport,
     JointPart,
     Look,
-    Signature,
     content_hash,
+    plain,
 )
 from schedules.reports.sheet import BODY, CELL, GRAVE, HASH, PART, SAID, SECTION, SMALL, TITLE, Block, text
 
 SIGNING = (
     "Each signature is an entry of the chained record, made by that person signed in; one by Soundjoint was made by "
     "the service itself, by its rules."
+)
+SPELLED_OUT = (
+    "Characters that the typeface of these sheets lacks are written as their code point, such as [U+05E1]. The record "
+    "and the pages of the service show them as they were written."
 )
 
 
@@ -44,7 +49,7 @@ def inspection_report(report: InspectionReport, told: sheet.Told | None = None) 
         story.append(text(", ".join(report.without)))
     for part in report.joints:
         story += _joint(part)
-    story += _signatures(report.signatures, report.beside_record, report.caution)
+    story += _signatures(report)
     block = Block(
         "Inspection report",
         f"{report.head.site} · {report.asset} · {report.subject} · {report.since} to {report.until}",
@@ -136,7 +141,7 @@ def return_to_service(certificate: Certificate) -> bytes:
     story.append(text("What this does not say", PART))
     story += [text(line) for line in certificate.limits]
     story += _held_for(certificate)
-    story += _signatures(certificate.signatures, certificate.beside_record, certificate.caution)
+    story += _signatures(certificate)
     block = Block(
         f"Return to service, hold {certificate.number}",
         f"{certificate.head.site} · {certificate.asset} · {certificate.subject}",
@@ -173,12 +178,12 @@ def _entries(entries: Sequence[Entry]) -> list[Flowable]:
     return [sheet.table(("Entry", "When", "Who did what"), rows, (1, 3, 14))]
 
 
-def _signatures(signatures: Sequence[Signature], beside: Sequence[str], caution: str) -> list[Flowable]:
+def _signatures(said: InspectionReport | Certificate) -> list[Flowable]:
     """An entry of the record is the signature; its hash ties this sheet to the chain."""
     story: list[Flowable] = [text("Signatures", SECTION)]
-    if not signatures:
+    if not said.signatures:
         story.append(text("Nobody signed anything that is told here."))
-    for one in signatures:
+    for one in said.signatures:
         certificate = f" Certificate: {one.certificate}." if one.certificate else ""
         role = f"Role when signed: {one.role}.{certificate} Entry {one.sequence} of the record."
         signed = [
@@ -191,5 +196,8 @@ def _signatures(signatures: Sequence[Signature], beside: Sequence[str], caution:
         Spacer(1, 6),
         text(SIGNING, SMALL),
     ]
-    story += [text("What here is not from the record", PART), *[text(line) for line in beside], text(caution)]
+    if is_spelled_out(plain(said)):
+        story.append(text(SPELLED_OUT, SMALL))
+    story += [text("What here is not from the record", PART), *[text(line) for line in said.beside_record]]
+    story.append(text(said.caution))
     return story

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reportlab.pdfgen.canvas import Canvas
 
-from assets_app.doors.paper import printable, typeface
+from assets_app.doors.paper import is_spelled_out, printable, typeface
 from assets_app.register import drawing
 from assets_app.register.drawing import SeenFinding, weld_section
 from assets_app.register.drawing_bolts import STATES, BoltPattern, bolt_group
@@ -93,6 +93,9 @@ def test_every_character_that_is_printed_is_in_the_typeface(text):
         assert character == "\n" or ord(character) in typeface()
 
 
-def test_symbols_of_the_trade_are_said_in_words_and_other_scripts_are_named():
-    assert printable("Δσ = 80 MPa, C = 5.2·10⁻¹³, m² → ok") == "delta sigma = 80 MPa, C = 5.2·10^-13, m² to ok"
-    assert printable("Zoë Łukasz Őri 中") == "Zoë Łukasz Ori [U+4E2D]"
+def test_symbols_of_the_trade_greek_and_cyrillic_are_printed_and_other_scripts_spelled_out():
+    plain = "Δσ = 80 MPa − 5.2·10⁻¹³ m², ⌀ 20 ≤ ∞ → ok ✓. ρωγμή στη ραφή; трещина у края шва; Zoë Łukasz Őri"
+    assert printable(plain) == plain
+    assert printable("e\u0301") == "é"
+    assert printable("中 س") == "[U+4E2D] [U+0633]"
+    assert (is_spelled_out(plain), is_spelled_out("a 中")) == (False, True)
