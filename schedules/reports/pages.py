@@ -20,10 +20,11 @@ from assets_app.refusals import Conflict, NotFound, Refused
 from assets_app.register.models import Asset, Joint
 from assets_app.register.queries import assets_in_sight, joints_in_sight, one
 from schedules.reports import certificate_queries, pdf, queries, written_actions, written_queries
-from schedules.reports.models import KEPT
+from schedules.reports.models import KEPT, MOST_ATTEMPTS, SILENT_AFTER
 
 USUAL = timedelta(days=365)
 LISTED = 12
+LIMITS = {"most_attempts": MOST_ATTEMPTS, "silent_minutes": SILENT_AFTER // timedelta(minutes=1)}
 STOP_POLLING = 286  # htmx's own status: the answer is taken and asking ends
 
 
@@ -111,7 +112,8 @@ def progress(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _context(request: HttpRequest, pk: int) -> dict[str, Any]:
-    return {"row": one(written_queries.reports_in_sight(request.user), pk), "kept_days": KEPT.days}
+    row = one(written_queries.reports_in_sight(request.user), pk)
+    return {"row": row, "kept_days": KEPT.days, "silent": row.is_silent(timezone.now()), **LIMITS}
 
 
 @require_safe

@@ -1,12 +1,14 @@
 """Reports written by a worker: asked for, written whole or not at all, and forgotten when their time is over.
 
-As with the importer, a run claims its report by a conditional UPDATE and names its claim. Its file stands under the
+As with the importer, a run claims its report by a conditional UPDATE and names its claim; each per cent done is a sign
+of life, and a run that gives none is taken over. Its file stands under the
 claim's name and counts only once the row says so, so that two runs can never leave two files.
 """
 
 from __future__ import annotations
 
 import hashlib
+import time
 import uuid
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
@@ -22,11 +24,9 @@ from assets_app.people.models import Person
 from assets_app.refusals import Conflict, Refused
 from assets_app.register.models import Asset
 from schedules.reports import pdf, queries
-from schedules.reports.models import KEPT, WrittenReport
+from schedules.reports.models import KEPT, MOST_ATTEMPTS, SILENT_AFTER, WrittenReport
 
 State = WrittenReport.State
-LONGEST_RUN = timedelta(minutes=20)  # after that a run counts as dead; longer than a task may take
-MOST_ATTEMPTS = 3
 MOST_WAITING = 5  # of one person at a time
 FAULT = "Something went wrong here, not in the record. Ask again; should it fail again, tell who keeps this service."
 READING_SHARE = 30  # per cent of the work that is reading the record; the rest is drawing
@@ -82,8 +82,8 @@ def _start_work() -> None:
 
 
 def owed(now: datetime) -> QuerySet[WrittenReport]:
-    """Reports that wait, or whose run should long be over; the oldest first."""
-    dead = Q(state=State.RUNNING, claimed_at__lt=now - LONGEST_RUN)
+    """Reports that wait, or whose run gives no sign of life any more; the oldest first."""
+    dead = Q(state=State.RUNNING, claimed_at__lt=now - SILENT_AFTER)
     return WrittenReport.objects.filter(Q(state=State.WAITING) | dead).order_by("pk")
 
 
@@ -140,6 +140,7 @@ class _Run:
     def __init__(self, report_id: int, claim: str, now: datetime, told: Callable[[WrittenReport], None]) -> None:
         self.row = WrittenReport.objects.select_related("asset", "joint", "asked_by").get(pk=report_id)
         self.claim, self.now, self.told = claim, now, told
+        self._began = time.monotonic()
 
     def ours(self) -> QuerySet[WrittenReport]:
         return WrittenReport.objects.filter(pk=self.row.pk, claim=self.claim, state=State.RUNNING)
@@ -176,7 +177,8 @@ class _Run:
             if percent <= self.row.done_percent:
                 return
             self.row.done_percent = percent
-            if not self.ours().update(done_percent=percent):
+            alive = self.now + timedelta(seconds=time.monotonic() - self._began)
+            if not self.ours().update(done_percent=percent, claimed_at=alive):
                 raise _Lost
             self.told(self.row)
 

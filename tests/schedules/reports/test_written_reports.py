@@ -1,11 +1,14 @@
 """Large reports: asked for, written by a worker once, fetched by who may see the site, forgotten after thirty days."""
 
+import itertools
 from datetime import date, timedelta
+from types import SimpleNamespace
 
 import pytest
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.core.management import call_command
+from django.utils import timezone
 from rest_framework.test import APIClient
 
 from assets_app.models import Role
@@ -91,12 +94,19 @@ def test_written_twice_it_is_one_file_and_progress_never_runs_back(story, now, m
     assert len(kept) == 1
 
 
-def test_a_run_that_was_killed_is_found_again_and_leaves_one_file(story, now, media):
+def test_a_run_that_was_killed_is_said_to_be_silent_found_again_and_leaves_one_file(story, media, client):
+    now = timezone.now()
     row = ask(story, now)
     WrittenReport.objects.filter(pk=row.pk).update(state="running", claim="dead", claimed_at=now, attempts=1)
     default_storage.save(f"reports/{row.pk}-dead.pdf", ContentFile(b"half"))
-    assert list(written_actions.owed(now + timedelta(minutes=19))) == []
-    later = now + timedelta(minutes=21)
+    assert list(written_actions.owed(now + timedelta(minutes=2))) == []
+    client.force_login(story.inspector)
+    assert "No sign of life" not in client.get(f"/reports/{row.pk}/").content.decode()
+    WrittenReport.objects.filter(pk=row.pk).update(claimed_at=timezone.now() - timedelta(seconds=40), attempts=2)
+    said = " ".join(client.get(f"/reports/{row.pk}/progress/").content.decode().split())
+    assert "No sign of life since" in said
+    assert "attempt 2 of 3" in said
+    later = timezone.now() + timedelta(minutes=3)
     assert list(written_actions.owed(later)) == [row]
     written = written_actions.write_report(report_id=row.pk, now=later)
     assert (written.state, len(files(media))) == ("done", 1)
@@ -116,6 +126,19 @@ def test_a_run_that_was_thought_dead_leaves_the_file_of_the_one_that_took_over(s
     slow = written_actions.write_report(report_id=row.pk, now=now, told=overtaken)
     assert (slow.state, slow.ended_at, slow.attempts) == ("done", later, 2)
     assert files(media) == [slow.file.name.removeprefix("reports/")]
+
+
+def test_a_run_at_work_shows_a_sign_of_life_with_every_per_cent(story, now, monkeypatch):
+    row, seconds, seen = ask(story, now), itertools.count(step=100), []
+    monkeypatch.setattr(written_actions, "time", SimpleNamespace(monotonic=lambda: next(seconds)))
+
+    def heard(told):
+        seen.append(bool(told.state == "running" and written_actions.owed(now + timedelta(seconds=100 * len(seen)))))
+
+    written = written_actions.write_report(report_id=row.pk, now=now, told=heard)
+    assert (written.state, written.attempts) == ("done", 1)
+    assert len(seen) > 3
+    assert not any(seen), "taken for dead while it was at work"
 
 
 def test_whatever_goes_wrong_is_said_with_what_to_do(story, now, monkeypatch, client):
