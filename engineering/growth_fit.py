@@ -301,12 +301,17 @@ def _power_gain(ratio: FloatArray, q: FloatArray) -> FloatArray:
 def _sizes(b: FloatArray, k: FloatArray, p: FloatArray, at: FloatArray) -> FloatArray:
     """Sizes (histories × counts); infinity past run-away, 0 before the law starts from nothing."""
     q = (1 - p)[:, None]
-    base = 1 + q * k[:, None] * at
-    small = np.abs(q) < 1e-6
+    growth = k[:, None] * at
+    base = 1 + q * growth
     alive = base > 0
-    log = np.where(small, k[:, None] * at, np.log(np.where(alive, base, 1.0)) / np.where(small, 1.0, q))
-    grown = np.where(np.abs(log) < 300, b[:, None] * np.exp(np.clip(log, -300, 300)), np.where(log > 0, np.inf, 0.0))
-    sizes: FloatArray = np.where(alive, grown, np.where(q < 0, np.inf, 0.0))
+    small = np.abs(q) < 1e-6
+    log = np.log(np.where(alive, base, 1.0)) / np.where(small, 1.0, q)
+    if small.any():
+        log = np.where(small, growth, log)
+    sizes: FloatArray = b[:, None] * np.exp(np.minimum(np.maximum(log, -300.0), 300.0))
+    certain = alive & (np.abs(log) < 300)
+    if not certain.all():
+        sizes = np.where(certain, sizes, np.where(np.where(alive, log > 0, q < 0), np.inf, 0.0))
     return sizes
 
 
@@ -324,12 +329,15 @@ def _log_posterior(theta: FloatArray, readings: _Readings, prior: Prior) -> Floa
         value = value - 0.5 * ((log_rate - known) / prior.rate_log_sd) ** 2
     s_mean, s_sd = (prior.scatter, prior.scatter_log_sd) if readings.sd is None else (readings.sd, 0.3)
     value = value - 0.5 * ((log_s - math.log(s_mean)) / s_sd) ** 2
-    size = _sizes(np.exp(np.clip(log_b, -50, 50)), np.exp(np.clip(log_k, -50, 50)), p, readings.at)
-    possible = np.isfinite(size).all(axis=1) & (size > 0).all(axis=1)
+    b, k, s = np.exp(np.minimum(np.maximum(theta[:, [_LOG_B, _LOG_K, _LOG_S]].T, -50.0), 50.0))
+    size = _sizes(b, k, p, readings.at)
+    possible = (np.isfinite(size) & (size > 0)).all(axis=1)
     possible &= (p > _P_RANGE[0]) & (p < _P_RANGE[1]) & (np.abs(log_k) < 40) & (np.abs(log_b) < 40)
     size = np.where(possible[:, None], size, 1.0)
-    off = (readings.size - size) / np.exp(np.clip(log_s, -50, 50))[:, None]
-    each = np.where(readings.below, log_ndtr(off), -0.5 * off**2 - log_s[:, None])
+    off = (readings.size - size) / s[:, None]
+    each = -0.5 * off**2 - log_s[:, None]
+    if readings.below.any():
+        each = np.where(readings.below, log_ndtr(off), each)
     value = value + each.sum(axis=1)
     return np.where(possible, value, -np.inf)
 
