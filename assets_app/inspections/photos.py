@@ -93,6 +93,8 @@ def _flatten(image: Image.Image) -> Image.Image:
         plain = Image.new("RGB", image.size, "white")
         plain.paste(layer, mask=layer.getchannel("A"))
         return plain
+    if image.mode.startswith("I"):  # 16 bits a grey: a plain conversion would cut all of them to white
+        image = image.convert("I").point(lambda value: value * (1 / 256)).convert("L")
     plain = Image.new("RGB", image.size)
     plain.paste(image.convert("RGB"))
     return plain

@@ -83,6 +83,11 @@ def test_whatever_its_colours_it_can_be_shown(mode):
     assert photos.read(picture(kind, mode=mode, colour=0)).width == 80
 
 
+def test_sixteen_bits_of_grey_are_not_cut_to_white():
+    with Image.open(io.BytesIO(photos.read(picture("PNG", mode="I;16", colour=30000)).view)) as view:
+        assert abs(view.getpixel((40, 30))[0] - 30000 / 256) < 3
+
+
 def test_what_is_clear_in_a_picture_is_shown_on_white():
     photo = photos.read(picture("PNG", mode="RGBA", colour=(0, 0, 0, 0)))
     with Image.open(io.BytesIO(photo.view)) as view:
