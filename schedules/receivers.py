@@ -26,7 +26,7 @@ from schedules.due import corrections, programmes
 from schedules.due import events as due_events
 from schedules.duty import events as duty_events
 from schedules.work import events as work_events
-from schedules.work import eyes, finishing, holds
+from schedules.work import eyes, finishing, holds, raising
 from schedules.work.models import Hold, WorkOrder
 
 
@@ -85,6 +85,11 @@ def hold_what_was_found(*, findings: list[Finding], now: datetime, **_: Any) -> 
 @receiver(events.finding_changed)
 def hold_what_was_raised(*, finding: Finding, now: datetime, **_: Any) -> None:
     holds.place_for_finding(finding=finding, now=now)
+
+
+@receiver(events.findings_joined)
+def go_on_for_the_first(*, later_id: int, first_id: int, **_: Any) -> list[int]:
+    return raising.follow_joined(later_id=later_id, first_id=first_id)
 
 
 @receiver(events.inspection_recorded)

@@ -13,6 +13,7 @@ from assets_app.inspections import look_rules
 from assets_app.inspections.evidence_actions import add_evidence, joint_for, store, sweep_evidence, written_files
 from assets_app.inspections.finding_actions import (
     close_finding,
+    join_finding,
     lapse_assessments,
     lower_severity,
     mark_repaired,
@@ -38,6 +39,7 @@ __all__ = [
     "add_evidence",
     "close_finding",
     "correct_inspection",
+    "join_finding",
     "lapse_assessments",
     "lower_severity",
     "mark_repaired",

@@ -142,6 +142,11 @@ class FindingViewSet(_Rows):
     def close(self, request: Request, pk: str) -> Response:
         return self._do(request, "finding.close", actions.close_finding, serializers.Reason)
 
+    @extend_schema(request=serializers.SameAs, summary="Say that it is one found before: its sizes go there")
+    @action(detail=True, methods=["post"])
+    def join(self, request: Request, pk: str) -> Response:
+        return self._do(request, "finding.close", actions.join_finding, serializers.SameAs)
+
     def _do(self, request: Request, right: str, deed: Callable[..., Any], serializer_class: type) -> Response:
         finding = self.get_object()
         require(request.user, right, finding.joint.asset.site_id)

@@ -1,4 +1,4 @@
-"""What is done to a finding after it was seen: called graver or milder, assessed, repaired, closed."""
+"""What is done to a finding after it was seen: called graver or milder, assessed, joined, repaired, closed."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from assets_app import events
 from assets_app.inspections import hooks, rules
 from assets_app.inspections.kinds import KINDS
 from assets_app.inspections.models import SEVERITY_ORDER, Assessment, Finding, Inspection, Severity
+from assets_app.inspections.queries import standing_sizes
 from assets_app.people.models import Person, RoleName
 from assets_app.people.qualification_rules import add_months
 from assets_app.people.queries import day_at, require, require_signature
@@ -121,6 +122,87 @@ def close_finding(*, finding_id: int, reason: str, actor: Person, now: datetime)
         finding.save()
         _tell(finding, "finding.closed", actor, now, reason=reason.strip())
     return finding
+
+
+@transaction.atomic
+def join_finding(*, finding_id: int, same_as: int, reason: str, actor: Person, now: datetime) -> Finding:
+    """Say that a finding is one that was found before, seen again: its sizes and photos go there, and it is closed.
+
+    Nothing is made milder by it: the one found first is as grave as the graver of the two, and an assessment that was
+    signed for it ends unless it covers every size. Orders for the later one go on for the first. Gives the first.
+
+    Refusals: ``reason_needed``, ``not_found``, ``same_finding``, ``other_joint``, ``other_kind``, ``found_later``,
+    ``finding_not_open``, ``twice_in_one_look``.
+    """
+    _allowed(finding_id, "finding.close", actor)
+    _reason(reason)
+    told = events.findings_joined.send(sender=__name__, later_id=finding_id, first_id=same_as)  # locks orders first
+    rows = Finding.objects.select_for_update().filter(pk__in=[finding_id, same_as]).order_by("pk")
+    first = next((row for row in rows if row.pk == same_as), None)
+    later = _locked_open(finding_id)
+    if first is None or first.joint_id != later.joint_id:
+        raise Unprocessable("other_joint", "That finding is not one of this joint.", field="same_as")
+    _check_same(first, later)
+    orders = [number for _, numbers in told for number in numbers]
+    first = _locked_open(first.pk)
+    covered = _covers(first, later)
+    later.sizes.update(finding=first)
+    later.evidence.update(finding=first)
+    _take_over(first, later, covered=covered)
+    later.state, later.closed_on = Finding.State.CLOSED, day_at(later.joint.asset.site, now)
+    later.note = f"{later.note}\nThe same as finding {first.pk}, found {first.found_on:%-d %b %Y}.".strip()
+    later.save()
+    _tell(first, "finding.extended", actor, now, joined=later.pk, reason=reason.strip(), orders=orders)
+    _tell(later, "finding.joined", actor, now, same_as=first.pk, reason=reason.strip())
+    return first
+
+
+def _check_same(first: Finding, later: Finding) -> None:
+    if first.pk == later.pk:
+        raise Unprocessable(
+            "same_finding", "That is this finding itself; choose the one found before.", field="same_as"
+        )
+    if first.kind != later.kind:
+        raise Unprocessable("other_kind", "They are of two kinds, so they are two findings.", field="same_as")
+    if first.found_on > later.found_on:
+        message = "That one was found later. Open it, and join it to this one there."
+        raise Unprocessable("found_later", message, field="same_as")
+    looks = {first.inspection_id, *first.sizes.values_list("inspection", flat=True)}
+    if looks & {later.inspection_id, *later.sizes.values_list("inspection", flat=True)}:
+        message = "One look saw both, so they are two findings. Correct that look if it was wrong."
+        raise Unprocessable("twice_in_one_look", message, field="same_as")
+
+
+def _covers(first: Finding, later: Finding) -> bool:
+    """Whether no size of the later one is beyond what the first one had; not where there is nothing to compare."""
+    columns = ("length_mm", "depth_mm", "angle_deg")
+    known = list(standing_sizes().filter(finding=first).values_list(*columns))
+    for size in later.sizes.values_list(*columns):
+        for column, value in enumerate(size):
+            before = [row[column] for row in known if row[column] is not None]
+            if value is not None and (not before or value > max(before)):
+                return False
+    return later.sizes.exists() and set(later.bolts) <= set(first.bolts)
+
+
+def _take_over(first: Finding, later: Finding, *, covered: bool) -> None:
+    """The graver of the two, and what was said of both."""
+    for name in ("place", "clock_deg", "position_mm"):
+        if getattr(first, name) in (None, ""):
+            setattr(first, name, getattr(later, name))
+    first.bolts = sorted(set(first.bolts) | set(later.bolts))
+    first.severity_computed = rules.worst(first.severity_computed, later.severity_computed)
+    if not covered:
+        first.state = Finding.State.OPEN
+    gravest = later.severity if covered else rules.worst(later.severity, first.severity_computed)
+    if rules.is_graver(gravest, first.severity):
+        first.severity = gravest
+        first.severity_reason = f"Seen again on {later.found_on:%-d %b %Y}. {later.severity_reason}"
+    if later.accepted is not None:
+        first.accepted, first.acceptance_note = later.accepted, later.acceptance_note
+    if later.note.strip():
+        first.note = f"{first.note}\n{later.found_on:%-d %b %Y}: {later.note.strip()}".strip()
+    first.save()
 
 
 def mark_repaired(*, finding: Finding, actor: Person, now: datetime, inspection: Inspection | None = None) -> Finding:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -137,3 +138,14 @@ class AssessForm(ReasonForm):
     ends_on = forms.DateField(label="May stand until", widget=forms.DateInput(attrs={"type": "date"}))
     severity = forms.ChoiceField(choices=Severity.choices[1:], label="As", initial="watch")
     field_order = ("ends_on", "severity", "reason")
+
+
+class JoinForm(ReasonForm):
+    """``known`` are the findings that it may be, ``(id, words)``."""
+
+    same_as = forms.TypedChoiceField(label="It is", coerce=int)
+    field_order = ("same_as", "reason")
+
+    def __init__(self, *args: Any, known: Sequence[tuple[int, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["same_as"].choices = known  # type: ignore[attr-defined]

@@ -161,6 +161,7 @@ DEEDS: dict[str, tuple[str, type[forms.ReasonForm], Callable[..., Any], str]] = 
     "raise": ("finding.raise", forms.SeverityForm, actions.raise_severity, "Call it graver"),
     "lower": ("finding.lower", forms.SeverityForm, actions.lower_severity, "Call it milder"),
     "assess": ("finding.assess", forms.AssessForm, actions.sign_assessment, "Sign an assessment"),
+    "join": ("finding.close", forms.JoinForm, actions.join_finding, "It is one found before"),
     "close": ("finding.close", forms.ReasonForm, actions.close_finding, "Close without a repair"),
 }
 
@@ -177,13 +178,24 @@ def finding(request: HttpRequest, finding_id: int) -> HttpResponse:
 def finding_deed(request: HttpRequest, finding_id: int, deed: str) -> HttpResponse:
     """One deed done to a finding."""
     row = queries.finding_for(request.user, finding_id)
-    right, form_class, act, _ = DEEDS[deed]
+    right, _, act, _ = DEEDS[deed]
     require(request.user, right, row.joint.asset.site_id)
-    form = form_class(request.POST, auto_id=f"id_{deed}_%s")
+    form = _deed_form(deed, row, request.POST)
     if attempt(form, lambda told: act(finding_id=row.pk, actor=request.user, now=timezone.now(), **told)):
         messages.success(request, "Done, and in the record.")
-        return redirect("finding", row.pk)
+        return redirect("finding", form.cleaned_data.get("same_as", row.pk))
     return _show_finding(request, row, tried={deed: form}, status=422)
+
+
+def _deed_form(deed: str, row: Finding, data: Any = None) -> forms.ReasonForm:
+    more = {"known": _found_before(row)} if deed == "join" else {}
+    return DEEDS[deed][1](data, auto_id=f"id_{deed}_%s", **more)
+
+
+def _found_before(row: Finding) -> list[tuple[int, str]]:
+    """What the finding may be, seen again: the open ones of its kind here that were found by its day."""
+    same = queries.open_findings(row.joint_id).filter(kind=row.kind, found_on__lte=row.found_on).exclude(pk=row.pk)
+    return [(one.pk, f"finding {one.pk}: {_known_words(one)}") for one in same]
 
 
 @login_required
@@ -209,9 +221,11 @@ def _show_finding(
 ) -> HttpResponse:
     roles = roles_at(request.user, row.joint.asset.site_id)
     deeds = []
-    for name, (right, form_class, _, words) in DEEDS.items():
+    for name, (right, _, _, words) in DEEDS.items():
         if row.is_open and rights.may(right, roles):
-            form = (tried or {}).get(name) or form_class(auto_id=f"id_{name}_%s")
+            form = (tried or {}).get(name) or _deed_form(name, row)
+            if isinstance(form, forms.JoinForm) and not form.fields["same_as"].choices:
+                continue
             deeds.append({"name": name, "words": words, "form": form, "open": name in (tried or {})})
     history = record.entries(request.user, joint_id=row.joint_id).filter(subject_kind="finding", subject_id=row.pk)
     context = {

@@ -119,6 +119,10 @@ class Reason(serializers.Serializer):
     reason = serializers.CharField(max_length=4000)
 
 
+class SameAs(Reason):
+    same_as = Id(help_text="the finding of this joint that was found first")
+
+
 class SeverityChange(Reason):
     severity = serializers.ChoiceField(choices=Severity.choices)
 

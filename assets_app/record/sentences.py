@@ -15,6 +15,8 @@ DEEDS: dict[str, str] = {
     "finding.assessed": "signed that {kind_words} may stand as {severity} until {ends_on}: {reason}",
     "finding.assessment_lapsed": "saw the assessment of {kind_words} end: {severity} again",
     "finding.closed": "closed {kind_words}: {reason}",
+    "finding.joined": "said that {kind_words} is finding {same_as}, found before: {reason}",
+    "finding.extended": "took the sizes of finding {joined} into {kind_words}, which is the same: {reason}",
     "finding.repaired": "recorded {kind_words} as repaired",
     "joint.assessed": "signed that the joint may stand until {ends_on}: {reason}",
     "role.granted": "made {person} {role}",
@@ -25,6 +27,7 @@ DEEDS: dict[str, str] = {
         "ended a certificate of {person} ({certificate_words}) on {expires_on}: {reason}{by_words}"
     ),
     "qualification.continued": "confirmed that {person} used process {process} on {last_used_on}{why_words}{by_words}",
+    "list.imported": "imported a list of {kind} from {file}",
     "order.finished": "finished an order, to be verified{weld_words}{note_words}",
 }
 

@@ -66,6 +66,17 @@ def raise_order_for_finding(
     return _raise(order, actor, now)
 
 
+def follow_joined(*, later_id: int, first_id: int) -> list[int]:
+    """Live orders for a finding go on for the one found first; their numbers. The joining writes it into the record."""
+    rows = WorkOrder.objects.select_for_update().filter(finding=later_id, state__in=rules.LIVE).order_by("pk")
+    numbers = []
+    for order in rows:
+        order.finding_id, order.version = first_id, order.version + 1
+        order.save(update_fields=["finding", "version"])
+        numbers.append(order.number)
+    return numbers
+
+
 def raise_order_by_hand(
     *,
     joint_id: int,

@@ -112,6 +112,10 @@ REGISTER_API = {
     "POST api-import-list": Row(
         "register.import", sent=lambda w: {"site": w.site, "file": upload(), "dry_run": "true"}, form=True
     ),
+    "POST api-import-list certificates": Row(
+        "people.change", sent=lambda w: {"site": w.site, "kind": "certificates", "file": upload()}, form=True
+    ),
+    "GET api-import-template": Row(SIGNED_IN, lambda w: {"kind": "certificates"}),
     "GET api-import-detail": Row(READ, pk("checked_import"), shows=True),
     "POST api-import-write": Row("register.import", pk("checked_import")),
 }
@@ -126,6 +130,9 @@ INSPECTIONS_API = {
     "POST api-finding-lower-severity": Row("finding.lower", pk("finding"), lambda w: MILDER),
     "POST api-finding-assess": Row("finding.assess", pk("finding"), lambda w: STANDS),
     "POST api-finding-close": Row("finding.close", pk("finding"), lambda w: WHY),
+    "POST api-finding-join": Row(  # it is no earlier one of itself
+        "finding.close", pk("finding"), lambda w: {"same_as": w.finding, **WHY}, content=(422,)
+    ),
     "GET api-assessment-list": LISTED,
     "POST api-assessment-list": Row(  # the joint's life is not used up: nothing to sign, but for the engineer only
         "finding.assess", sent=lambda w: {"joint": w.weld, "ends_on": "2026-07-01", **WHY}, content=(409, 422)
@@ -289,6 +296,10 @@ REGISTER_PAGES = {
         "register.import",
         sent=lambda w: {"site": w.site, "file": upload(), "dry_run": "on"},
     ),
+    "POST imports counters": Row(
+        "counter.change", sent=lambda w: {"site": w.site, "kind": "counters", "file": upload(), "dry_run": "on"}
+    ),
+    "GET import-template": Row(SIGNED_IN, lambda w: {"kind": "counters"}),
     "GET import": Row(READ, pk("checked_import"), shows=True),
     "GET import-progress": Row(READ, pk("checked_import")),
     "POST import-write": Row("register.import", pk("checked_import")),
@@ -308,6 +319,12 @@ SEEN_PAGES = {
     ),
     "POST finding-deed assess": Row(
         "finding.assess", lambda w: {"finding_id": w.finding, "deed": "assess"}, lambda w: STANDS
+    ),
+    "POST finding-deed join": Row(
+        "finding.close",
+        lambda w: {"finding_id": w.finding, "deed": "join"},
+        lambda w: {"same_as": w.finding, **WHY},
+        content=(422,),
     ),
     "POST finding-deed close": Row(
         "finding.close", lambda w: {"finding_id": w.finding, "deed": "close"}, lambda w: WHY

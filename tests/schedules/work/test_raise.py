@@ -5,11 +5,12 @@ from datetime import date
 import pytest
 from django.core.management import CommandError, call_command
 
+from assets_app.inspections.actions import join_finding
 from assets_app.models import RecordEntry
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
 from schedules.due import engine
 from schedules.due.store import Scope
-from schedules.models import Programme, WorkOrder
+from schedules.models import Hold, Programme, WorkOrder
 from schedules.work import raising
 
 pytestmark = pytest.mark.django_db
@@ -119,3 +120,12 @@ def test_a_finding_whose_repair_has_an_order_raises_no_look_besides(finding, mt,
     raising.raise_order_for_finding(finding_id=bad.pk, kind="repair", actor=planner, now=now)
     assert list(raising.due_without_order(site.pk, date(2026, 7, 1))) == []
     assert [row.method for row in raising.due_without_order(site.pk, date(2027, 7, 1))] == ["MT"]  # the calendar asks
+
+
+def test_an_order_for_a_finding_goes_on_for_the_one_found_before_where_both_are_one(finding, inspector, planner, now):
+    first, later = finding("hold now", kind="101"), finding("plan repair", kind="101")
+    raised = raising.raise_order_for_finding(finding_id=later.pk, kind="repair", actor=planner, now=now)
+    join_finding(finding_id=later.pk, same_as=first.pk, reason="the same crack", actor=inspector, now=now)
+    raised.refresh_from_db()
+    assert (raised.finding, raised.version) == (first, 2)
+    assert Hold.objects.get(released_at=None).finding == first, "it says hold now, so it holds"
