@@ -8,7 +8,7 @@ import { echo, readSize } from "./sizes.js";
 const STATES = [["loose", "loose"], ["missing", "missing"], ["broken", "broken"]];
 const PLACES = ["toe", "root", "throat", "weld", "parent metal", "hole"].map((place) => [place, place]);
 
-const NOT_HERE = "What was found at this joint earlier is not on this device. If this is one of those measured again, say so in the note. At the desk an inspector then records this size at the earlier one, and this one is closed with that reason, a crack by an engineer.";
+const NOT_HERE = "What was found at this joint earlier is not on this device. If this is one of those measured again, say so in the note. At the desk an inspector then says that it is the earlier one, and the two become one with both sizes.";
 const CLOCK = "Clock position, degrees from the top";
 const along = (unit) => `Position from the datum end (${unit} where you write no unit)`;
 
