@@ -12,7 +12,10 @@ class AssetsAppConfig(AppConfig):
 
     def ready(self) -> None:
         from assets_app.doors import heartbeats, logs
+        from assets_app.people.certificate_file import CERTIFICATES
+        from assets_app.register import lists
 
+        lists.offer(CERTIFICATES)
         post_migrate.connect(_guard_record, sender=self)
         logs.connect()
         heartbeats.connect()

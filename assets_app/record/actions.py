@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import Any
 
@@ -55,6 +56,12 @@ def append(
     chain.head_sequence, chain.head_hash = entry.sequence, entry.hash
     chain.save(update_fields=["head_sequence", "head_hash"])
     return entry
+
+
+def lock_chains(site_ids: Iterable[int]) -> None:
+    """Lock the chains of several sites in order, for a deed that will append to all of them in any order."""
+    for site_id in sorted(site_ids):
+        _locked_chain(site_id)
 
 
 def _signed_as(actor: Person | None, site_id: int) -> dict[str, Any]:

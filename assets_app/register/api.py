@@ -7,21 +7,25 @@ from typing import Any
 import django_filters
 from django.core.files.uploadedfile import UploadedFile
 from django.db.models import QuerySet
+from django.http import HttpResponse
 from django.urls import include, path
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework import mixins, viewsets
 from rest_framework.decorators import action
 from rest_framework.parsers import MultiPartParser
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import DefaultRouter
+from rest_framework.views import APIView
 
 from assets_app.doors.idempotency import once
 from assets_app.people.models import Person
 from assets_app.people.queries import BY_ASSET, BY_SITE, require, require_first
-from assets_app.refusals import Unprocessable
-from assets_app.register import actions, importer, queries
+from assets_app.refusals import NotFound, Unprocessable
+from assets_app.register import actions, importer, lists, queries
 from assets_app.register import serializers as shapes
 from assets_app.register.models import Asset, Joint, Member, RegisterImport, Site
 from assets_app.register.serializers import checked
@@ -169,11 +173,11 @@ def _joint(person: Person, pk: int) -> dict[str, Any]:
 
 
 class ImportViews(_Listed):
-    """Register files: sent, checked row by row, written whole or not at all."""
+    """Files of a register, of certificates or of counters: sent, checked row by row, written whole or not at all."""
 
     queryset = RegisterImport.objects.none()
     in_sight = staticmethod(queries.imports_in_sight)
-    filterset_fields = ["site", "state", "dry_run"]
+    filterset_fields = ["site", "kind", "state", "dry_run"]
 
     def get_serializer_class(self) -> type[shapes.ImportListed]:
         return shapes.ImportSerializer if self.action == "retrieve" else shapes.ImportListed
@@ -184,12 +188,13 @@ class ImportViews(_Listed):
     @extend_schema(request={"multipart/form-data": shapes.ImportInput}, responses={202: shapes.ImportListed})
     def create(self, request: Request) -> Response:
         """Send a file. Ask for the import again to see how far it is and what it found."""
-        require_first(request.user, "register.import", request.data, BY_SITE)
+        require_first(request.user, lists.right_to_send(request.data), request.data, BY_SITE)
         given = checked(shapes.ImportInput, request.data)
 
         def deed() -> tuple[int, dict[str, Any]]:
             row = importer.start_import(
                 site_id=given["site"],
+                kind=given["kind"],
                 file=given["file"],
                 mapping=mapping_text(given.get("mapping")),
                 dry_run=given["dry_run"],
@@ -213,6 +218,34 @@ class ImportViews(_Listed):
         return once(request, deed)
 
 
+class CsvRenderer(JSONRenderer):
+    """What is rendered at all is a refusal; the file itself goes out as it is."""
+
+    media_type = "text/csv"
+    format = "csv"
+
+
+class ImportTemplate(APIView):
+    renderer_classes = [CsvRenderer, JSONRenderer]
+
+    @extend_schema(
+        responses={(200, "text/csv"): OpenApiResponse(OpenApiTypes.BINARY)},
+        operation_id="imports_template",
+        summary="An empty file of one kind: the headings that need no mapping",
+    )
+    def get(self, request: Request, kind: str) -> HttpResponse:
+        return template_answer(kind)
+
+
+def template_answer(kind: str) -> HttpResponse:
+    """The empty file to fill in; pages and API give the same one."""
+    if kind not in lists.rights():
+        raise NotFound("not_found", f"There is no such file; there is one of {', '.join(lists.rights())}.")
+    answer = HttpResponse(lists.template(kind), content_type="text/csv; charset=utf-8")
+    answer["Content-Disposition"] = f'attachment; filename="{kind}.csv"'
+    return answer
+
+
 def mapping_text(file: UploadedFile | None) -> str:
     """The text of a mapping file; none is an empty mapping."""
     if file is None:
@@ -232,4 +265,7 @@ router.register("members", MemberViews, basename="api-member")
 router.register("joints", JointViews, basename="api-joint")
 router.register("imports", ImportViews, basename="api-import")
 
-urlpatterns = [path("", include(router.urls))]
+urlpatterns = [
+    path("imports/templates/<slug:kind>.csv", ImportTemplate.as_view(), name="api-import-template"),
+    path("", include(router.urls)),
+]

@@ -65,6 +65,7 @@ class Field:
     column: Column[Any, Any] | None = None
     unit: str = ""
     help: str = ""
+    needed: bool = False  # of a list: no row can do without it
 
     def take(self, text: str, ways: Ways) -> Taken:
         """The value of a cell that is not empty. Raises ``CellError``."""
@@ -290,7 +291,8 @@ _LEFT_OUT = {"id", "site", "asset", "joint", "member", "other_member"}
 _ALSO = {("joint", "kind"): {"welded": "weld", "bolt": "bolted", "bolts": "bolted"}}
 
 
-def _field(target: str, column: Column[Any, Any]) -> Field:
+def field_of(target: str, column: Column[Any, Any]) -> Field:
+    """How a column of a table is read from a file."""
     special = _SPECIAL.get((target, column.name))
     if special:
         return Field(column.name, special[0], column, special[1])
@@ -300,15 +302,16 @@ def _field(target: str, column: Column[Any, Any]) -> Field:
     if kind == "FloatField":
         return Field(column.name, _LENGTH, column, "length")
     readers = {"DateField": read_date, "BooleanField": _flag, "PositiveIntegerField": _count}
+    readers["PositiveSmallIntegerField"] = _count
     return Field(column.name, readers.get(kind, _text), column)
 
 
 def _fields_of(target: str) -> dict[str, Field]:
     columns = MODELS[target]._meta.concrete_fields
-    return {column.name: _field(target, column) for column in columns if column.name not in _LEFT_OUT}
+    return {column.name: field_of(target, column) for column in columns if column.name not in _LEFT_OUT}
 
 
-def _methods(text: str, ways: Ways) -> str:
+def read_method(text: str, ways: Ways) -> str:
     value = text.upper() if text.upper() in Method.values else _METHODS.get(text.casefold())
     if value is None:
         raise CellError(f"{_shown(text)} is no method.", f"Use one of {', '.join(Method.values)}.")
@@ -345,7 +348,7 @@ MOST_COUNTS = 10**12  # between two looks
 FIELDS: dict[str, dict[str, Field]] = {target: _fields_of(target) for target in MODELS}
 FIELDS["joint"] |= {name: Field(name, _member_tag) for name in ("member", "other_member")}
 FIELDS["programme"] = {
-    "method": Field("method", _methods),
+    "method": Field("method", read_method),
     "calendar_months": Field("calendar_months", _months),
     "duty_count": Field("duty_count", _duty),
     "last_look_on": Field("last_look_on", read_date),

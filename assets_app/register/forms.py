@@ -151,16 +151,18 @@ class JointForm(forms.Form):
 
 
 class ImportForm(forms.Form):
-    """A register file with its mapping."""
+    """A file of a register or a list, with its mapping. ``kinds``: those that the person may import somewhere."""
 
+    kind = forms.ChoiceField(label="What the file holds", required=False)
     site = forms.ModelChoiceField(Site.objects.none(), empty_label=None)
-    file = forms.FileField(label="Register (CSV or XLSX)", widget=forms.FileInput(attrs={"accept": ".csv,.txt,.xlsx"}))
+    file = forms.FileField(label="File (CSV or XLSX)", widget=forms.FileInput(attrs={"accept": ".csv,.txt,.xlsx"}))
     mapping = forms.FileField(
         label="Mapping file", required=False, widget=forms.FileInput(attrs={"accept": ".toml,.txt"}),
         help_text="Says which column feeds which field. Without one, the headings must be named like our fields.",
     )  # fmt: skip
     dry_run = forms.BooleanField(label="Check only, write nothing yet", required=False, initial=True)
 
-    def __init__(self, *args: Any, sites: Any, **more: Any) -> None:
+    def __init__(self, *args: Any, sites: Any, kinds: list[tuple[str, str]], **more: Any) -> None:
         super().__init__(*args, **more)
+        self.fields["kind"].choices = kinds  # type: ignore[attr-defined]  # a ChoiceField
         self.fields["site"].queryset = sites  # type: ignore[attr-defined]  # a ModelChoiceField

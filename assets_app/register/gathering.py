@@ -70,7 +70,7 @@ class Reading(NamedTuple):
     warning: str
 
 
-class _Column:
+class MappedColumn:
     """One mapped field."""
 
     def __init__(self, target: str, found: Field, source: Source, mapping: Mapping, places: dict[str, int]) -> None:
@@ -124,18 +124,21 @@ def gather(sheet: Sheet, mapping: Mapping, *, today: date, progress: Callable[[i
     """Read every row. ``today`` is the site's day; ``progress`` is told how many rows are done, every ``STEP`` rows."""
     places = {name: place for place, name in enumerate(sheet.headings) if name}
     columns = {
-        target: [_Column(target, FIELDS[target][name], source, mapping, places) for name, source in table.items()]
+        target: [MappedColumn(target, FIELDS[target][name], source, mapping, places) for name, source in table.items()]
         for target, table in mapping.targets.items()
     }
     owed = [
-        [_Column("programme", FIELDS["programme"][name], source, mapping, places) for name, source in table.items()]
+        [
+            MappedColumn("programme", FIELDS["programme"][name], source, mapping, places)
+            for name, source in table.items()
+        ]
         for table in mapping.programmes
     ]
     every = [column for group in (*columns.values(), *owed) for column in group]
-    _check_constants(every)
+    check_constants(every)
     plan = Plan({target: {} for target in FIELDS}, rows=len(sheet.rows), notes=list(sheet.notes))
     plan.feeds = {(column.target, column.name): column.words for column in every}
-    _say_what_was_assumed(plan, sheet, mapping, every)
+    say_what_was_assumed(plan, sheet, mapping, every)
     reader = _Rows(plan, columns, owed, today, len(sheet.headings), number=mapping.number_doubled)
     for done, (row, cells) in enumerate(sheet.rows, start=1):
         reader.take(row, cells)
@@ -145,7 +148,7 @@ def gather(sheet: Sheet, mapping: Mapping, *, today: date, progress: Callable[[i
     return plan
 
 
-def _check_constants(columns: list[_Column]) -> None:
+def check_constants(columns: list[MappedColumn]) -> None:
     for column in columns:
         said = column.constant()
         if said and said.error:
@@ -153,7 +156,7 @@ def _check_constants(columns: list[_Column]) -> None:
             raise Unprocessable("mapping_wrong", f"The value of {where}: {said.error}", field="mapping")
 
 
-def _say_what_was_assumed(plan: Plan, sheet: Sheet, mapping: Mapping, columns: list[_Column]) -> None:
+def say_what_was_assumed(plan: Plan, sheet: Sheet, mapping: Mapping, columns: list[MappedColumn]) -> None:
     unread = [name for name in sheet.headings if name and name not in mapping.columns()]
     if unread:
         plan.notes.append(f"Columns not read: {', '.join(unread)}.")
@@ -169,14 +172,48 @@ def _say_what_was_assumed(plan: Plan, sheet: Sheet, mapping: Mapping, columns: l
         plan.notes.append(f"Figures without a unit are taken as {', '.join(units)}.")
 
 
+def stands_alone(plan: Plan, seen: dict[tuple[str, ...], int], row: int, cells: list[str], width: int) -> bool:
+    """Whether the row fits the headings and is not the same as one before it; what is wrong is told to the plan."""
+    if len(cells) > width and any(cells[width:]):
+        plan.errors.add(
+            row, "", cells[width], f"The row has {len(cells)} cells under {width} headings.",
+            "Put a text that holds the delimiter into double quotes, or name the column.",
+        )  # fmt: skip
+        return False
+    first = seen.setdefault(tuple(cells), row)
+    if first != row:
+        plan.doubled += 1
+        plan.warnings.add(
+            row, "", "", f"The same as row {first} in every cell; the two were merged into one.",
+            "If they are two things, give each its own tag.",
+        )  # fmt: skip
+    return first == row
+
+
+def read_cells(plan: Plan, row: int, cells: list[str], group: list[MappedColumn]) -> dict[str, Any]:
+    """The values that the row gives to the fields; a cell that cannot be taken is told to the plan and left out."""
+    values = {}
+    for column in group:
+        said = column.read(cells)
+        if said is None:
+            continue
+        if said.error:
+            plan.errors.add(row, column.words, said.text, said.error.what, said.error.do)
+            continue
+        if said.warning:
+            plan.warnings.add(row, column.words, said.text, said.warning, "Check the spelling.")
+        values[column.name] = said.value
+    return values
+
+
 class _Rows:
     """Takes row after row into the plan."""
 
     def __init__(
         self,
         plan: Plan,
-        columns: dict[str, list[_Column]],
-        owed: list[list[_Column]],
+        columns: dict[str, list[MappedColumn]],
+        owed: list[list[MappedColumn]],
         today: date,
         width: int,
         *,
@@ -189,22 +226,9 @@ class _Rows:
         self.keys: dict[Key, list[int]] = {}
 
     def take(self, row: int, cells: list[str]) -> None:
-        plan = self.plan
-        if len(cells) > self.width and any(cells[self.width :]):
-            plan.errors.add(
-                row, "", cells[self.width], f"The row has {len(cells)} cells under {self.width} headings.",
-                "Put a text that holds the delimiter into double quotes, or name the column.",
-            )  # fmt: skip
+        if not stands_alone(self.plan, self.seen, row, cells, self.width):
             return
-        first = self.seen.setdefault(tuple(cells), row)
-        if first != row:
-            plan.doubled += 1
-            plan.warnings.add(
-                row, "", "", f"The same as row {first} in every cell; the two were merged into one.",
-                "If they are two things, give each its own tag.",
-            )  # fmt: skip
-            return
-        said = {target: self._values(row, cells, group) for target, group in self.columns.items()}
+        said = {target: read_cells(self.plan, row, cells, group) for target, group in self.columns.items()}
         owed = [values for group in self.owed if (values := self._programme(row, cells, group))]
         tag = said["asset"].pop("tag", None)
         if tag is None:
@@ -212,22 +236,8 @@ class _Rows:
             return
         self._merge_all(row, tag, said, owed)
 
-    def _values(self, row: int, cells: list[str], group: list[_Column]) -> dict[str, Any]:
-        values = {}
-        for column in group:
-            said = column.read(cells)
-            if said is None:
-                continue
-            if said.error:
-                self.plan.errors.add(row, column.words, said.text, said.error.what, said.error.do)
-                continue
-            if said.warning:
-                self.plan.warnings.add(row, column.words, said.text, said.warning, "Check the spelling.")
-            values[column.name] = said.value
-        return values
-
-    def _programme(self, row: int, cells: list[str], group: list[_Column]) -> dict[str, Any]:
-        values = self._values(row, cells, group)
+    def _programme(self, row: int, cells: list[str], group: list[MappedColumn]) -> dict[str, Any]:
+        values = read_cells(self.plan, row, cells, group)
         last, words = values.get("last_look_on"), {column.name: column.words for column in group}
         if last and last > self.today:
             self.plan.errors.add(

@@ -23,8 +23,8 @@ from assets_app.people import queries as people
 from assets_app.people.models import Person
 from assets_app.record.actions import append
 from assets_app.refusals import Conflict, NotFound, Refused, Unprocessable
+from assets_app.register import lists, reading
 from assets_app.register import mapping as mappings
-from assets_app.register import reading
 from assets_app.register.comparing import Changes, Comparison, write
 from assets_app.register.gathering import Plan, gather
 from assets_app.register.models import RegisterImport, Site
@@ -43,15 +43,18 @@ def start_import(
     dry_run: bool,
     actor: Person,
     now: datetime,
+    kind: str = lists.REGISTER,
     hand_over: bool = True,
 ) -> RegisterImport:
     """Store a file and its mapping (TOML, may be empty) and have it worked off after commit.
 
-    ``hand_over`` False where the caller works it off itself; should it die, the sweep finds the import all the same.
+    ``kind`` says what the file holds. ``hand_over`` False where the caller works it off itself; should it die, the
+    sweep finds the import all the same.
 
-    Refusals: ``not_found``, ``role_lacks_right``, ``file_too_large``, ``file_empty``, ``mapping_wrong``.
+    Refusals: ``not_found``, ``role_lacks_right``, ``unknown_kind``, ``file_too_large``, ``file_empty``,
+    ``mapping_wrong``.
     """
-    people.require(actor, "register.import", site_id)
+    people.require(actor, lists.right_to_import(kind), site_id)
     if (file.size or 0) > settings.UPLOAD_LIMIT_BYTES:
         limit = settings.UPLOAD_LIMIT_BYTES // 1024**2
         raise Unprocessable("file_too_large", f"The file is larger than {limit} MB. Split it.", field="file")
@@ -65,6 +68,7 @@ def start_import(
     with transaction.atomic():
         row = RegisterImport(
             site_id=site_id,
+            kind=kind,
             file_name=name,
             file_sha256=hashlib.sha256(content).hexdigest(),
             mapping=tables,
@@ -88,11 +92,12 @@ def write_checked(*, import_id: int, actor: Person, now: datetime) -> RegisterIm
         checked = RegisterImport.objects.select_for_update().filter(pk=import_id).first()
         if checked is None or checked.site_id is None:
             raise NotFound("not_found", "There is nothing here that you can see.")
-        people.require(actor, "register.import", checked.site_id)
+        people.require(actor, lists.right_to_import(checked.kind), checked.site_id)
         if checked.state != State.CHECKED or checked.report.get("errors_total"):
             raise Conflict("not_checked", "Only a file that was checked and found clean can be written.")
         written = RegisterImport.objects.create(
             site_id=checked.site_id,
+            kind=checked.kind,
             file_name=checked.file_name,
             file=checked.file.name,
             file_sha256=checked.file_sha256,
@@ -183,12 +188,15 @@ class _Run:
         site = self.row.site
         if site is None:
             raise NotFound("not_found", "The import belongs to no site.")
-        people.require(self.row.started_by, "register.import", site.pk)
+        people.require(self.row.started_by, lists.right_to_import(self.row.kind), site.pk)
         with self.row.file.open("rb") as stored:
             content = stored.read()
         sheet = reading.read(content, sheet=str(self.row.mapping.get("file", {}).get("sheet", "")))
         self.row.rows_total = len(sheet.rows)
         self.ours().update(rows_total=self.row.rows_total)
+        if self.row.kind != lists.REGISTER:
+            self._work_list(site, sheet, lists.known(self.row.kind))
+            return
         mapping = mappings.build(self.row.mapping, sheet.headings)
         today = people.day_at(site, self.now)
         self.plan = gather(sheet, mapping, today=today, progress=self._progress)
@@ -196,6 +204,22 @@ class _Run:
             self._check(site, self.plan)
         else:
             self._write(site, self.plan)
+
+    def _work_list(self, site: Site, sheet: reading.Sheet, kind: lists.ListKind) -> None:
+        """Do every row as the desk does it; a check, and a file with an error, are taken back whole."""
+        self.plan = plan = lists.gather_list(sheet, self.row.mapping, kind, self._progress)
+        with transaction.atomic():
+            Site.objects.select_for_update(no_key=True).get(pk=site.pk)  # imports of a site one after another
+            people.require(self.row.started_by, kind.right, site.pk)
+            done = lists.take_rows(plan, kind, site, self.row.started_by, self.now)
+            report = _report(plan, {kind.thing: done})
+            if not self.row.dry_run and not plan.errors.total:
+                if done["new"] or done["changed"]:
+                    _record(self.row, "list.imported", report, self.now, kind=self.row.kind)
+                self.end(State.DONE, report)
+                return
+            transaction.set_rollback(True)
+        self.end(State.CHECKED if self.row.dry_run else State.REFUSED, report)
 
     def _progress(self, rows: int) -> None:
         self.row.rows_done = rows
@@ -208,7 +232,7 @@ class _Run:
         changes = Comparison(plan, site).run()
         programmes = _give_programmes(plan, changes, self.row, self.now, check_only=True)
         wanted = State.CHECKED if self.row.dry_run else State.REFUSED
-        self.end(wanted, _report(plan, changes, programmes))
+        self.end(wanted, _report(plan, _counts(changes, programmes)))
 
     def _write(self, site: Site, plan: Plan) -> None:
         with transaction.atomic():
@@ -218,7 +242,7 @@ class _Run:
             if not plan.errors.total:
                 write(changes)
             programmes = _give_programmes(plan, changes, self.row, self.now, check_only=bool(plan.errors.total))
-            report = _report(plan, changes, programmes)
+            report = _report(plan, _counts(changes, programmes))
             if plan.errors.total:
                 self.end(State.REFUSED, report)
                 return
@@ -255,19 +279,23 @@ def _tell(row: RegisterImport, report: dict[str, Any], changes: Changes, now: da
     touched = {asset.pk for asset in _touched(changes, "asset")}
     touched |= {thing.asset_id for name in ("member", "joint") for thing in _touched(changes, name)}
     touched |= {thing.joint.asset_id for name in ("weld", "bolts") for thing in _touched(changes, name)}
-    content = {"file": row.file_name, "sha256": row.file_sha256, "import": row.pk, "counts": report["counts"]}
+    _record(row, "register.imported", report, now)
+    if touched:
+        events.register_imported.send(
+            sender=RegisterImport, site_id=row.site_id, asset_ids=sorted(touched), why="register imported", now=now
+        )
+
+
+def _record(row: RegisterImport, deed: str, report: dict[str, Any], now: datetime, **more: Any) -> None:
+    content = {"file": row.file_name, "sha256": row.file_sha256, "import": row.pk, "counts": report["counts"], **more}
     append(
         site_id=row.site_id,  # type: ignore[arg-type]  # checked when the run began
-        deed="register.imported",
+        deed=deed,
         actor=row.started_by,
         subject=row,
         content=content,
         now=now,
     )
-    if touched:
-        events.register_imported.send(
-            sender=RegisterImport, site_id=row.site_id, asset_ids=sorted(touched), why="register imported", now=now
-        )
 
 
 def _touched(changes: Changes, target: str) -> list[Any]:
@@ -275,10 +303,13 @@ def _touched(changes: Changes, target: str) -> list[Any]:
     return [*difference.new, *difference.changed]
 
 
-def _report(plan: Plan, changes: Changes, programmes: dict[str, int]) -> dict[str, Any]:
-    counts: dict[str, Any] = {target: difference.counts() for target, difference in changes.by_target.items()}
-    counts |= {"programme": programmes, "rows": plan.rows, "doubled": plan.doubled, "refused": len(plan.errors.rows)}
-    return {"counts": counts, **_problems(plan)}
+def _counts(changes: Changes, programmes: dict[str, int]) -> dict[str, dict[str, int]]:
+    return {**{target: each.counts() for target, each in changes.by_target.items()}, "programme": programmes}
+
+
+def _report(plan: Plan, by_thing: dict[str, dict[str, int]]) -> dict[str, Any]:
+    rows = {"rows": plan.rows, "doubled": plan.doubled, "refused": len(plan.errors.rows)}
+    return {"counts": {**by_thing, **rows}, **_problems(plan)}
 
 
 def _problems(plan: Plan) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from datetime import date, datetime
 from typing import Any
 
 from assets_app.refusals import Unprocessable
-from assets_app.register.columns import FIELDS, TARGETS
+from assets_app.register.columns import FIELDS, TARGETS, Field
 
 TABLES = {"about", "empty", "dates", "units", "doubled", "file", *TARGETS}
 SOURCE_KEYS = {"column", "columns", "join", "value", "values", "words", "unit", "year", "month", "day"}
@@ -83,18 +83,49 @@ def build(data: dict[str, Any], headings: Iterable[str]) -> Mapping:
     if not isinstance(data, dict):
         raise _wrong("A mapping holds tables such as [asset] and [joint].")
     _known("the mapping", data, TABLES)
-    targets = {name: _table(name, data[name]) for name in TARGETS if name != "programme" and name in data}
+    targets = {name: _table(name, data[name], FIELDS[name]) for name in TARGETS if name != "programme" and name in data}
     programmes = data.get("programme", [])
     programmes = programmes if isinstance(programmes, list) else [programmes]
-    owed = tuple(_table("programme", table) for table in programmes)
+    owed = tuple(_table("programme", table, FIELDS["programme"]) for table in programmes)
     if not targets and not owed:
         targets, owed = _by_heading(headings)
+    return _checked(_with_ways(data, targets, owed), set(headings))
+
+
+def build_list(data: dict[str, Any], headings: Iterable[str], thing: str, fields: dict[str, Field]) -> Mapping:
+    """The mapping of a list whose rows are each one ``thing``: from its table, or from headings named like its fields.
+
+    Refusal: ``mapping_wrong``, naming what.
+    """
+    if not isinstance(data, dict):
+        raise _wrong(f"A mapping holds tables such as [{thing}].")
+    _known("the mapping", data, {"about", "empty", "dates", "file", thing})
+    table = _table(thing, data[thing], fields) if thing in data else {}
+    headings = list(headings)
+    for heading in () if table else headings:
+        name = plain_heading(heading).removeprefix(f"{thing}_")
+        name = plain_heading(heading) if plain_heading(heading) in fields else name
+        if name in table:
+            raise _wrong(f"Two columns would feed {name}: {table[name].columns[0]} and {heading}.")
+        if name in fields:
+            table[name] = Source(columns=(heading,))
+    built = _with_ways(data, {thing: table}, ())
+    _check_columns(built, set(headings))
+    if missing := [name for name, field in fields.items() if field.needed and name not in table]:
+        raise _wrong(f"The first row must name {', '.join(missing)}; it names {', '.join(filter(None, headings))}.")
+    return built
+
+
+def _with_ways(
+    data: dict[str, Any], targets: dict[str, dict[str, Source]], owed: tuple[dict[str, Source], ...]
+) -> Mapping:
+    """With how words, dates, units and doubled rows are taken."""
     dates, empty = _part(data, "dates", {"formats", "pivot"}), _part(data, "empty", {"words"})
     doubled, file = _part(data, "doubled", {"same_key"}), _part(data, "file", {"sheet"})
     if doubled.get("same_key", "refuse") not in ("refuse", "number"):
         raise _wrong("same_key in [doubled] is refuse or number.")
     units = _part(data, "units", {"length", "stress", "force"})
-    built = Mapping(
+    return Mapping(
         targets=targets,
         programmes=owed,
         empty=frozenset(w.casefold() for w in (*EMPTY_WORDS, *_texts("words in [empty]", empty.get("words", [])))),
@@ -104,14 +135,10 @@ def build(data: dict[str, Any], headings: Iterable[str]) -> Mapping:
         number_doubled=doubled.get("same_key") == "number",
         sheet=str(file.get("sheet", "")),
     )
-    return _checked(built, set(headings))
 
 
 def _checked(built: Mapping, headings: set[str]) -> Mapping:
-    missing = sorted(built.columns() - headings)
-    if missing:
-        known = ", ".join(sorted(filter(None, headings)))
-        raise _wrong(f"The file has no column {', '.join(missing)}; it has {known}.")
+    _check_columns(built, headings)
     if "tag" not in built.targets.get("asset", {}):
         raise _wrong("Nothing says which asset a row belongs to: name a column for tag in [asset] (heading asset_tag).")
     for target in ("member", "joint"):
@@ -122,9 +149,16 @@ def _checked(built: Mapping, headings: set[str]) -> Mapping:
         raise _wrong(f"[{needs_joint[0]}] belongs to a joint: name its tag in [joint] (heading joint_tag).")
     if any("method" not in table for table in built.programmes):
         raise _wrong("[[programme]] needs a method, such as VT.")
+    return built
+
+
+def _check_columns(built: Mapping, headings: set[str]) -> None:
+    missing = sorted(built.columns() - headings)
+    if missing:
+        known = ", ".join(sorted(filter(None, headings)))
+        raise _wrong(f"The file has no column {', '.join(missing)}; it has {known}.")
     if built.pivot is None and any("%y" in form for form in built.formats):
         raise _wrong("Two-digit years need a pivot in [dates]: with pivot = 40, 40 is 2040 and 41 is 1941.")
-    return built
 
 
 def _known(where: str, table: Any, names: Iterable[str]) -> None:
@@ -155,8 +189,8 @@ def _pivot(value: Any) -> int | None:
     return value
 
 
-def _table(target: str, table: Any) -> dict[str, Source]:
-    _known(f"[{target}]", table, FIELDS[target])
+def _table(target: str, table: Any, fields: dict[str, Field]) -> dict[str, Source]:
+    _known(f"[{target}]", table, fields)
     return {name: _source(f"{target}.{name}", given) for name, given in table.items()}
 
 

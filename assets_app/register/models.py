@@ -224,7 +224,13 @@ class RegisterImport(models.Model):
         REFUSED = "refused", "refused, nothing written"
         FAILED = "failed", "failed, nothing written"
 
+    class Kind(models.TextChoices):
+        REGISTER = "register", "register"
+        CERTIFICATES = "certificates", "certificates"
+        COUNTERS = "counters", "counters"
+
     site = models.ForeignKey(Site, on_delete=models.PROTECT, null=True, blank=True)
+    kind = models.CharField(max_length=16, choices=Kind.choices, default=Kind.REGISTER, help_text="what the file holds")
     file_name = models.CharField(max_length=255)
     file = models.FileField(upload_to="imports/%Y/%m/")
     file_sha256 = models.CharField(max_length=64)

@@ -184,6 +184,7 @@ urlpatterns = [
     path("assets/<int:pk>/joints/new/", joint_new, name="joint-new"),
     path("joints/<int:pk>/change/", joint_change, name="joint-change"),
     path("imports/", import_pages.imports, name="imports"),
+    path("imports/templates/<slug:kind>.csv", import_pages.template, name="import-template"),
     path("imports/<int:pk>/", import_pages.one_import, name="import"),
     path("imports/<int:pk>/progress/", import_pages.progress, name="import-progress"),
     path("imports/<int:pk>/write/", import_pages.write, name="import-write"),

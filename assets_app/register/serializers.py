@@ -144,6 +144,7 @@ class JointInput(JointChange):
 
 class ImportInput(serializers.Serializer):
     site = serializers.IntegerField()
+    kind = serializers.ChoiceField(RegisterImport.Kind.choices, default="register", help_text="what the file holds")
     file = serializers.FileField(help_text="CSV or XLSX")
     mapping = serializers.FileField(required=False, help_text="mapping file (TOML); see docs/import.md")
     dry_run = serializers.BooleanField(default=True)
@@ -157,7 +158,18 @@ class ImportSerializer(serializers.ModelSerializer):
     class Meta:
         model = RegisterImport
         fields = [
-            *("id", "site", "file_name", "file_sha256", "dry_run", "state", "rows_total", "rows_done", "report"),
+            *(
+                "id",
+                "site",
+                "kind",
+                "file_name",
+                "file_sha256",
+                "dry_run",
+                "state",
+                "rows_total",
+                "rows_done",
+                "report",
+            ),
             *("started_by", "started_at", "ended_at"),
         ]
 

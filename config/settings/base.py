@@ -161,6 +161,7 @@ SPECTACULAR_SETTINGS = {
         "RecordingUnitEnum": "schedules.duty.recordings.models.Recording.Unit",
         "AssetStatusEnum": "assets_app.register.models.Asset.Status",
         "ReportStateEnum": "schedules.reports.models.WrittenReport.State",
+        "ImportKindEnum": "assets_app.register.models.RegisterImport.Kind",
         "ImportStateEnum": "assets_app.register.models.RegisterImport.State",
         "LimitEnum": "schedules.due.models.Limit",
         "MethodEnum": "assets_app.inspections.models.Method",

@@ -103,7 +103,7 @@ def _entries(rows: list[dict[str, str]], site: Site) -> tuple[list[Entry], list[
         try:
             counter_id = _counter(counters, row["asset"], row["counter"])
             told = parse_time(row["read_at"], zone)
-            entries.append(Entry(number, counter_id, _number(row["value"]), told.at))
+            entries.append(Entry(number, counter_id, read_number(row["value"]), told.at))
         except Refused as refused:
             error = {"row": number, "field": refused.field, "code": refused.code, "message": refused.message}
             errors.append(error)
@@ -133,7 +133,8 @@ def _counter(counters: dict[str, dict[str, int]], tag: str, name: str) -> int:
     return counters[tag][name]
 
 
-def _number(text: str) -> float:
+def read_number(text: str) -> float:
+    """A number as it is typed without a unit; refuses (``reading_not_a_count``) what is none."""
     plain = text.replace(" ", "").replace("\u00a0", "").replace("\u202f", "")
     try:
         if "," in plain or "_" in plain:

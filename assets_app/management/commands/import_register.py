@@ -1,4 +1,8 @@
-"""Import a register: ``manage.py import_register FILE --site SLUG --mapping FILE --as USER [--dry-run]``."""
+"""Import a register, certificates or counters.
+
+``manage.py import_register FILE --site SLUG --as USER [--kind KIND] [--mapping FILE] [--dry-run]``; with ``--template
+KIND`` alone it prints the headings of an empty file.
+"""
 
 from __future__ import annotations
 
@@ -12,25 +16,33 @@ from django.utils import timezone
 
 from assets_app.people.models import Person
 from assets_app.refusals import Refused
-from assets_app.register import importer
+from assets_app.register import importer, lists
 from assets_app.register.models import RegisterImport, Site
 
 SHOWN = 200
 WORDS = {"asset": "assets", "member": "members", "joint": "joints", "weld": "welds", "bolts": "bolt groups"}
-WORDS["programme"] = "looks owed"
+WORDS |= {"programme": "looks owed", "certificate": "certificates", "counter": "counters"}
 
 
 class Command(BaseCommand):
-    help = "Import assets, members, joints and the looks owed on them from CSV or XLSX: all of it, or nothing."
+    help = "Import a register, certificates or counters from CSV or XLSX: all of it, or nothing."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", type=Path)
-        parser.add_argument("--site", required=True, help="slug of the site")
+        kinds = list(lists.rights())
+        parser.add_argument("file", type=Path, nargs="?")
+        parser.add_argument("--site", help="slug of the site")
+        parser.add_argument("--kind", choices=kinds, default=lists.REGISTER, help="what the file holds")
+        parser.add_argument("--template", choices=kinds, help="print an empty file of this kind and do nothing else")
         parser.add_argument("--mapping", type=Path, help="mapping file (TOML); without one, headings name our fields")
-        parser.add_argument("--as", dest="person", required=True, help="user name of who answers for it")
+        parser.add_argument("--as", dest="person", help="user name of who answers for it")
         parser.add_argument("--dry-run", action="store_true", help="check every row and field, write nothing")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if options["template"]:
+            self.stdout.write(lists.template(options["template"]), ending="")
+            return
+        if not all(options[name] for name in ("file", "site", "person")):
+            raise CommandError("Give FILE, --site and --as; or --template KIND for an empty file.")
         try:
             row = self._start(options)
             ended = importer.run_import(import_id=row.pk, now=timezone.now(), told=self._progress)
@@ -53,6 +65,7 @@ class Command(BaseCommand):
         with options["file"].open("rb") as file:
             return importer.start_import(
                 site_id=site.pk,
+                kind=options["kind"],
                 file=File(file, name=options["file"].name),
                 mapping=mapping,
                 dry_run=options["dry_run"],

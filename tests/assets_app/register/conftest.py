@@ -29,10 +29,11 @@ def planner(person, site):
 
 @pytest.fixture
 def start(site, planner, now):
-    def make(content, mapping="", *, dry_run=False, actor=None, name="register.csv"):
+    def make(content, mapping="", *, dry_run=False, actor=None, name="register.csv", kind="register"):
         content = content.encode() if isinstance(content, str) else content
         return importer.start_import(
             site_id=site.pk,
+            kind=kind,
             file=ContentFile(content, name=name),
             mapping=mapping,
             dry_run=dry_run,
