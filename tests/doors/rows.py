@@ -112,9 +112,6 @@ REGISTER_API = {
     "POST api-import-list": Row(
         "register.import", sent=lambda w: {"site": w.site, "file": upload(), "dry_run": "true"}, form=True
     ),
-    "POST api-import-list certificates": Row(
-        "people.change", sent=lambda w: {"site": w.site, "kind": "certificates", "file": upload()}, form=True
-    ),
     "GET api-import-template": Row(SIGNED_IN, lambda w: {"kind": "certificates"}),
     "GET api-import-detail": Row(READ, pk("checked_import"), shows=True),
     "POST api-import-write": Row("register.import", pk("checked_import")),
