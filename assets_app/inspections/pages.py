@@ -233,6 +233,7 @@ def _show_finding(
         "kind": KINDS.get(row.kind),
         "joint": row.joint,
         "sizes": queries.sizes(row),
+        "photos": queries.photos_of(row),
         "assessments": row.assessments.select_related("signed_by"),
         "deeds": deeds,
         "may_add": rights.may("evidence.add", roles),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.db.models import Case, IntegerField, Max, Prefetch, QuerySet, Value, When
+from django.db.models import Case, IntegerField, Max, Prefetch, Q, QuerySet, Value, When
 
 from assets_app.inspections.models import SEVERITY_ORDER, Assessment, Evidence, Finding, FindingSize, Inspection
 from assets_app.people.models import Person
@@ -47,6 +47,13 @@ def finding_for(person: Person, finding_id: int) -> Finding:
     if found is None:
         raise NotFound("not_found", "There is nothing here that you can see.")
     return found
+
+
+def photos_of(finding: Finding) -> QuerySet[Evidence]:
+    """Photos of the finding, and those of the looks that saw it which were given to none of their findings."""
+    looks = [finding.inspection_id, *finding.sizes.values_list("inspection", flat=True)]
+    rows = Evidence.objects.filter(Q(finding=finding) | Q(finding=None, inspection__in=looks))
+    return rows.order_by("added_at", "pk")
 
 
 def evidence_view(person: Person, evidence_id: int) -> Evidence:

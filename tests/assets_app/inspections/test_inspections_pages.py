@@ -236,6 +236,9 @@ def test_photos_are_added_to_a_finding_and_shown(browser, crack):
     page = text(browser.post(f"/findings/{crack.pk}/photos/", {"photos": photo()}, follow=True))
     shown = re.search(r'src="(/evidence/\d+/view.jpg)" width="40" height="30"', page)
     assert shown
+    # A phone sends the photos of a look after it; they are of no finding of it.
+    crack.evidence.update(finding=None, inspection=crack.inspection)
+    assert "of the look" in browser.get(f"/findings/{crack.pk}/").content.decode()
     answer = browser.get(shown[1])
     assert answer.status_code == 200
     answer.close()
