@@ -62,6 +62,21 @@ class Address(serializers.Serializer):
     email = serializers.EmailField(max_length=254, help_text="where emails reach the person")
 
 
+class RoleTaken(serializers.ModelSerializer):
+    site = serializers.IntegerField(min_value=1, max_value=2**63 - 1)
+
+    class Meta:
+        model = Role
+        fields = ("site", "name")
+
+
+class RoleGiven(RoleTaken):
+    release_authority = serializers.BooleanField(default=False, help_text="may lift holds there")
+
+    class Meta(RoleTaken.Meta):
+        fields = (*RoleTaken.Meta.fields, "release_authority")
+
+
 class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
     """The people with a role at a site of yours."""
 
@@ -83,6 +98,34 @@ class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
     @action(detail=False)
     def me(self, request: Request) -> Response:
         return Response(self.get_serializer(request.user).data)
+
+    @extend_schema(request=RoleGiven, responses=PersonSerializer, summary="Give a colleague a role at a site")
+    @action(detail=True, methods=["post"], url_path="give-role")
+    def give_role(self, request: Request, pk: str) -> Response:
+        return self._change_role(request, RoleGiven, actions.grant_role)
+
+    @extend_schema(request=RoleTaken, responses=RoleTaken, summary="Take a role; with the last one goes all sight")
+    @action(detail=True, methods=["post"], url_path="take-role")
+    def take_role(self, request: Request, pk: str) -> Response:
+        return self._change_role(request, RoleTaken, actions.take_role)
+
+    def _change_role(
+        self, request: Request, shape: type[serializers.Serializer], deed: Callable[..., Role | None]
+    ) -> Response:
+        person = self.get_object()
+        queries.require_first(request.user, CHANGE, request.data, queries.BY_SITE)
+        told = shape(data=request.data)
+        told.is_valid(raise_exception=True)
+        facts = {**told.validated_data, "site_id": told.validated_data["site"]}
+        del facts["site"]
+
+        def run() -> tuple[int, dict[str, Any]]:
+            given = deed(person_id=person.pk, actor=request.user, now=timezone.now(), **facts)
+            if given is None:
+                return 200, dict(told.validated_data)
+            return 200, dict(self.get_serializer(self.get_queryset().get(pk=person.pk)).data)
+
+        return once(request, run)
 
     @extend_schema(request=Address, responses=Address, summary="Correct an email address, one's own or as manager")
     @action(detail=True, methods=["post"])

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 from django import forms
 
-from assets_app.people.models import Qualification
+from assets_app.people.models import Qualification, RoleName
 from assets_app.people.qualification_rules import POSITIONS
 
 DAY = {"type": "date"}
@@ -14,6 +17,20 @@ class AddressForm(forms.Form):
     """Where emails reach a person."""
 
     email = forms.EmailField(label="Email address", max_length=254)
+
+
+class RoleForm(forms.Form):
+    """A role at one of ``sites``, ``(id, name)``."""
+
+    site_id = forms.TypedChoiceField(label="Site", coerce=int)
+    name = forms.ChoiceField(label="Role", choices=RoleName.choices)
+    release_authority = forms.BooleanField(
+        label="May lift holds there", required=False, help_text="an engineer or manager whom the site names for it"
+    )
+
+    def __init__(self, *args: Any, sites: Sequence[tuple[int, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["site_id"].choices = sites  # type: ignore[attr-defined]
 
 
 class UsedForm(forms.Form):

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from assets_app.doors.beside import attempt
 from assets_app.people import actions, qualification_rules, queries, rules, who_may
-from assets_app.people.forms import AddressForm, CertificateForm, EndForm, UsedForm
+from assets_app.people.forms import AddressForm, CertificateForm, EndForm, RoleForm, UsedForm
 from assets_app.people.models import Person, Qualification, RoleName
 from assets_app.refusals import NotAllowed, NotFound
 from assets_app.register.models import Site
@@ -29,8 +29,15 @@ def _whose(request: HttpRequest) -> dict[str, Any]:
 @login_required
 def people(request: HttpRequest) -> HttpResponse:
     """Who may do, verify, sign, hold, release and put off what, in one table a site."""
+    sites = queries.who_may_at(request.user, timezone.now())
     context = {
-        "sites": queries.who_may_at(request.user, timezone.now()),
+        "sites": sites,
+        "may_import": any(
+            rules.may("people.change", row["roles"])
+            for one in sites
+            for row in one["rows"]
+            if row["who"] == request.user
+        ),
         "columns": list(who_may.COLUMNS),
         "no_role": who_may.NO_ROLE,
         "deeds": who_may.of_roles(RoleName.values),
@@ -56,6 +63,25 @@ def email(request: HttpRequest, person_id: int) -> HttpResponse:
         messages.success(request, "Corrected, and in the record. What was given up can be tried again.")
         return redirect("person", who.pk)
     return _show(request, who, _blank(request.user, who), 422, address=form)
+
+
+@require_POST
+@login_required
+def role(request: HttpRequest, person_id: int, deed: str) -> HttpResponse:
+    """Give a colleague a role at a site, or take one."""
+    who = queries.colleague(request.user, person_id)
+    queries.require_first(request.user, "people.change", {"site": request.POST.get("site_id")}, queries.BY_SITE)
+    form = RoleForm(request.POST, sites=_managed(request.user))
+    whose = {"person_id": who.pk, **_whose(request)}
+
+    def take(told: dict[str, Any]) -> None:
+        actions.take_role(site_id=told["site_id"], name=told["name"], **whose)
+
+    if attempt(form, take if deed == "take" else lambda told: actions.grant_role(**told, **whose)):
+        messages.success(request, "Done, and in the record. It holds from now on.")
+        is_here = queries.colleagues_of(request.user).filter(pk=who.pk).exists()
+        return redirect("person", who.pk) if is_here else redirect("people")
+    return _show(request, who, _blank(request.user, who), 422, role_form=form)
 
 
 @require_POST
@@ -128,6 +154,12 @@ def _deeds(one: Qualification, today: date, typed: Any) -> list[Any]:
     return told
 
 
+def _managed(actor: Person) -> list[tuple[int, str]]:
+    """The sites whose people the actor keeps, by name."""
+    sites = queries.sites_of(actor).order_by("name", "pk")
+    return [(site.pk, site.name) for site in sites if rules.may("people.change", queries.roles_at(actor, site.pk))]
+
+
 def _blank(actor: Person, who: Person) -> CertificateForm | None:
     return CertificateForm() if _sites(actor, who) else None
 
@@ -148,8 +180,9 @@ def _show(
     status: int = 200,
     typed: Any = None,
     address: AddressForm | None = None,
+    role_form: RoleForm | None = None,
 ) -> HttpResponse:
-    """``typed``: certificate, deed and form of what was refused; ``address``: the form of a refused address."""
+    """``typed``: certificate, deed and form of what was refused; the others: a form that was refused."""
     shared = set(queries.sites_of(request.user).values_list("pk", flat=True))
     roles = [role for role in who.roles.all() if role.site_id in shared]
     today = queries.day_at(roles[0].site, timezone.now())
@@ -165,6 +198,9 @@ def _show(
     ]
     context = {"who": who, "roles": roles, "rows": rows, "form": form}
     context["address"] = address or _address(request.user, who)
+    managed = [] if request.user.pk == who.pk else _managed(request.user)
+    context["managed"] = {site_id for site_id, _ in managed}
+    context["role_form"] = role_form or (RoleForm(sites=managed) if managed else None)
     return render(request, "people/person.html", context, status=status)
 
 
@@ -172,6 +208,8 @@ urlpatterns = [
     path("people/", people, name="people"),
     path("people/<int:person_id>/", person, name="person"),
     path("people/<int:person_id>/email/", email, name="person-email"),
+    path("people/<int:person_id>/roles/give/", role, {"deed": "give"}, name="person-role-give"),
+    path("people/<int:person_id>/roles/take/", role, {"deed": "take"}, name="person-role-take"),
     path("people/<int:person_id>/certificates/", certificate, name="person-certificate"),
     *(
         path(

@@ -144,6 +144,10 @@ PEOPLE_API = {
     "GET api-person-list": LISTED,
     "GET api-person-me": Row(SIGNED_IN),
     "GET api-person-detail": Row(READ, pk("worker"), shows=True),
+    "POST api-person-give-role": Row(
+        "people.change", pk("worker"), lambda w: {"site": w.site, "name": "inspector", "release_authority": False}
+    ),
+    "POST api-person-take-role": Row("people.change", pk("worker"), lambda w: {"site": w.site, "name": "technician"}),
     "POST api-person-email": Row("people.change", pk("worker"), lambda w: {"email": "new@pier.example"}),
     "GET api-qualification-list": LISTED,
     "POST api-qualification-list": Row(
@@ -165,6 +169,9 @@ PEOPLE_API = {
     "GET api-record-list": LISTED,
     "GET api-record-detail": Row(READ, pk("entry"), shows=True),
     "GET api-record-export": Row(READ, pk("site", "site"), shows=True),
+    "POST api-record-check-now": Row("record.check", pk("site", "site")),
+    "GET api-record-check-list": LISTED,
+    "GET api-record-check-detail": Row(READ, pk("record_check")),
 }
 DUTY_API = {
     "GET api-counter-list": LISTED,
@@ -329,6 +336,12 @@ SEEN_PAGES = {
     "GET evidence-view": Row(READ, pk("photo", "evidence_id")),
     "GET people": LISTED,
     "GET person": Row(READ, pk("worker", "person_id"), shows=True),
+    "POST person-role-give": Row(
+        "people.change", pk("worker", "person_id"), lambda w: {"site_id": w.site, "name": "inspector"}
+    ),
+    "POST person-role-take": Row(
+        "people.change", pk("worker", "person_id"), lambda w: {"site_id": w.site, "name": "technician"}
+    ),
     "POST person-email": Row("people.change", pk("worker", "person_id"), lambda w: {"email": "new@pier.example"}),
     "POST person-certificate-used": Row(
         "people.change",
@@ -351,6 +364,9 @@ SEEN_PAGES = {
     "GET record": LISTED,
     "GET record-export": Row(READ, pk("site", "site_id"), shows=True),
     "GET record-verifier": Row(SIGNED_IN),
+    "POST record-check-now": Row("record.check", pk("site", "site_id")),
+    "GET record-check": Row(READ, pk("record_check")),
+    "GET record-check-progress": Row(READ, pk("record_check")),
 }
 DUTY_PAGES = {
     "GET counter": Row(READ, pk("counter"), shows=True),

@@ -115,6 +115,29 @@ def test_somebody_who_left_cannot_use_a_token(get_token):
     assert client.get("/api/v1/people/me/").status_code == 401
 
 
+def test_a_manager_gives_and_takes_roles_by_api_and_page_and_the_last_one_takes_all_sight(
+    client, person, site, other_site, asset
+):
+    manager, fitter = person("manager", site), person("technician", site)
+    api, theirs = signed_in(manager), signed_in(fitter)
+    given = api.post(f"/api/v1/people/{fitter.pk}/give-role/", {"site": site.pk, "name": "inspector"})
+    assert sorted(role["name"] for role in given.data["roles"]) == ["inspector", "technician"]
+    assert (
+        api.post(f"/api/v1/people/{fitter.pk}/give-role/", {"site": other_site.pk, "name": "manager"}).status_code
+        == 404
+    )
+    assert api.post(f"/api/v1/people/{manager.pk}/give-role/", {"site": site.pk, "name": "engineer"}).status_code == 403
+    assert api.post(f"/api/v1/people/{fitter.pk}/take-role/", {"site": site.pk, "name": "inspector"}).status_code == 200
+    assert theirs.get(f"/api/v1/assets/{asset.pk}/").status_code == 200
+    client.force_login(manager)
+    shown = client.get(f"/people/{fitter.pk}/").content.decode()
+    assert f"Take the role of technician at {site.name}" in shown
+    sent = {"site_id": site.pk, "name": "technician"}
+    assert client.post(f"/people/{fitter.pk}/roles/take/", sent)["Location"] == "/people/"
+    assert theirs.get(f"/api/v1/assets/{asset.pk}/").status_code == 404
+    assert theirs.get("/api/v1/steel/bundle/").json()["sites"] == {}
+
+
 def test_wrong_tries_lock_for_a_while(get_token, settings, client):
     settings.AXES_ENABLED = True
     settings.AXES_FAILURE_LIMIT = 3
