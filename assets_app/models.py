@@ -6,5 +6,6 @@ from assets_app.inspections.marks_models import *
 from assets_app.inspections.models import *
 from assets_app.labels.models import *
 from assets_app.people.models import *
+from assets_app.record.check_models import *
 from assets_app.record.models import *
 from assets_app.register.models import *

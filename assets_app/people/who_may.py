@@ -46,6 +46,7 @@ DEEDS = {
     "register.import": "import a register",
     "label.issue": "issue labels",
     "label.withdraw": "withdraw labels",
+    "record.check": "have the chain of the record checked now",
     "people.change": "give roles, put certificates on file and end them, never one's own; correct email addresses",
 }
 

@@ -8,15 +8,19 @@ import django_filters
 from django.db.models import QuerySet
 from django.http import StreamingHttpResponse
 from django.urls import path
+from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiResponse, extend_schema, extend_schema_field
 from rest_framework import mixins, serializers, viewsets
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
+from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 from rest_framework.views import APIView
 
-from assets_app.record import queries
+from assets_app.doors.idempotency import once
+from assets_app.record import check_actions, queries
+from assets_app.record.check_models import RecordCheck
 from assets_app.record.models import RecordEntry
 from assets_app.record.pages import JSON_LINES, export_answer
 from assets_app.record.sentences import sentence
@@ -81,6 +85,50 @@ class RecordExport(APIView):
         return export_answer(request.user, site)
 
 
+class RecordCheckSerializer(serializers.ModelSerializer):
+    """How far a check of a site's chain is, and what it found; ``broken_at`` is the first broken entry."""
+
+    class Meta:
+        model = RecordCheck
+        fields = (
+            *("id", "site", "asked_by", "asked_at", "state", "entries_done", "entries_total", "broken_at", "words"),
+            "ended_at",
+        )
+
+
+class RecordCheckNow(APIView):
+    @extend_schema(
+        request=None,
+        responses={202: RecordCheckSerializer},
+        operation_id="record_check_now",
+        summary="Have a site's chain checked now (auditor, manager)",
+    )
+    def post(self, request: Request, site: int) -> Response:
+        def deed() -> tuple[int, dict[str, Any]]:
+            row = check_actions.ask_for_check(site_id=site, actor=request.user, now=timezone.now())
+            return 202, dict(RecordCheckSerializer(row).data)
+
+        return once(request, deed)
+
+
+class RecordCheckViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
+    """Checks of the chains of your sites that somebody asked for."""
+
+    queryset = RecordCheck.objects.none()
+    serializer_class = RecordCheckSerializer
+    filterset_fields = ("site", "state")
+
+    def get_queryset(self) -> QuerySet[RecordCheck]:
+        if getattr(self, "swagger_fake_view", False):
+            return self.queryset
+        return queries.checks(self.request.user)
+
+
 router = SimpleRouter()
+router.register("record/checks", RecordCheckViewSet, basename="api-record-check")
 router.register("record", RecordViewSet, basename="api-record")
-urlpatterns = [path("record/sites/<int:site>.jsonl", RecordExport.as_view(), name="api-record-export"), *router.urls]
+urlpatterns = [
+    path("record/sites/<int:site>.jsonl", RecordExport.as_view(), name="api-record-export"),
+    path("record/sites/<int:site>/check/", RecordCheckNow.as_view(), name="api-record-check-now"),
+    *router.urls,
+]

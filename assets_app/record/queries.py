@@ -7,11 +7,13 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import Model, QuerySet
+from django.db.models import Max, Model, QuerySet
 
 from assets_app.people.models import Person
-from assets_app.people.queries import sites_of
+from assets_app.people.queries import roles_at, sites_of
+from assets_app.people.rules import may
 from assets_app.record import verify
+from assets_app.record.check_models import RecordCheck
 from assets_app.record.models import RecordChain, RecordEntry
 from assets_app.refusals import Conflict
 from assets_app.register.models import Site
@@ -42,6 +44,30 @@ def entries(
 def heads(person: Person) -> QuerySet[RecordChain]:
     """How far the chain of each of the person's sites has come."""
     return RecordChain.objects.filter(site__in=sites_of(person)).select_related("site").order_by("site__name")
+
+
+def checks(person: Person) -> QuerySet[RecordCheck]:
+    """Checks of the chains of the person's sites that somebody asked for, newest first."""
+    return RecordCheck.objects.filter(site__in=sites_of(person)).select_related("site", "asked_by")
+
+
+def chains_to_check(person: Person) -> list[dict[str, Any]]:
+    """Each chain of the person's sites, its latest check that is over, and whether the person may have it checked."""
+    found = list(heads(person))
+    latest = {check.site_id: check for check in checks(person).filter(pk__in=_latest_ids(person))}
+    return [
+        {
+            "chain": chain,
+            "check": latest.get(chain.site_id),
+            "may_check": may("record.check", roles_at(person, chain.site_id)),
+        }
+        for chain in found
+    ]
+
+
+def _latest_ids(person: Person) -> list[int]:
+    rows = RecordCheck.objects.filter(site__in=sites_of(person), ended_at__isnull=False)
+    return list(rows.order_by().values("site").annotate(last=Max("pk")).values_list("last", flat=True))
 
 
 def export(person: Person, site_id: int) -> tuple[Site, Iterator[str]]:

@@ -1,11 +1,12 @@
-"""Checks an exported record with nothing but Python: ``python verifier.py record.jsonl [--head HASH]``.
+"""Checks an exported record with nothing but Python: ``python verifier.py record.jsonl [--head HASH ...]``.
 
 The file is JSON lines, as the record's page, the API and ``manage.py export_record`` give it: for each site a line
 ``{"chain": {...}}`` with the head it claims, then its entries in order. An entry's hash is SHA-256 over the canonical
 JSON (sorted keys, no spaces, UTF-8) of the fields in HASHED. Exit code 0: every chain is whole; 1: the first broken
 entry of each broken chain is named; 2: no such file, or not such a file. Somebody who may rewrite the whole file can
 rewrite every hash in it: keep the head hash elsewhere (on paper, with the insurer) and give it with --head; every later
-export holds it too, however far the chain has grown.
+export holds it too, however far the chain has grown. Several may be given, each after its --head: one of each site, or
+of each export. Each is answered for itself, and one that is found nowhere is named and makes the exit code 1.
 """
 
 from __future__ import annotations
@@ -111,35 +112,36 @@ def _known_at(known_head: str, entries: list[dict[str, Any]], broken_at: int) ->
     return next((entry["sequence"] for entry in sound if entry["hash"] == known_head), 0)
 
 
-def check_file(path: str, *, known_head: str = "") -> tuple[int, list[str]]:
+def check_file(path: str, *, known_heads: Iterable[str] = ()) -> tuple[int, list[str]]:
     """(exit code, lines to print)."""
-    said, broken, known = [], False, ""
+    said, broken = [], False
+    known: dict[str, str] = dict.fromkeys(known_heads, "")
     with open(path, encoding="utf-8-sig", errors="replace") as file:  # a byte that is no UTF-8 breaks its entry
         for head, entries in chains(file):
             found = first_break(entries, head_sequence=head["head_sequence"], head_hash=head["head_hash"])
             broken = broken or found is not None
             whole = f"whole: {len(entries)} entries, head {head['head_hash'] or 'none yet'}"
             said.append(f"{head['site']}: {'BROKEN: ' + found[1] if found else whole}")
-            at = _known_at(known_head, entries, found[0] if found else 0) if known_head else 0
-            if at:
-                known = f"The head given is entry {at} of {head['site']}; up to there nothing was rewritten."
-    if known_head:
-        broken = broken or not known
-        said.append(known or f"BROKEN: no whole part of a chain in the file holds the head given, {known_head}")
-    return int(broken), said
+            for given in known:
+                at = _known_at(given, entries, found[0] if found else 0)
+                if at:
+                    known[given] = f"head {given}: entry {at} of {head['site']}; up to there nothing was rewritten"
+    for given, answer in known.items():
+        said.append(answer or f"head {given}: BROKEN: no whole part of a chain in the file holds it")
+    return int(broken or not all(known.values())), said
 
 
 def main(arguments: list[str]) -> int:
-    known = ""
-    if "--head" in arguments:
+    known = []
+    while "--head" in arguments:
         at = arguments.index("--head")
-        known = arguments[at + 1] if at + 1 < len(arguments) else ""
+        known += arguments[at + 1 : at + 2] or [""]
         arguments = arguments[:at] + arguments[at + 2 :]
-    if len(arguments) != 1:
+    if len(arguments) != 1 or not all(known):
         print(__doc__)
         return 2
     try:
-        code, said = check_file(arguments[0], known_head=known)
+        code, said = check_file(arguments[0], known_heads=known)
     except (OSError, ValueError, KeyError, TypeError) as error:
         print(f"not an exported record, or its first line is damaged: {error}")
         return 2

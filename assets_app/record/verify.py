@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,16 +24,31 @@ class Answer:
     sequence: int | None = None
 
 
-def chain(site: Site) -> Answer:
-    """Walk the chain of one site. No lock is taken: where entries were appended meanwhile, it is walked again."""
+STEP = 2000  # entries between two words of progress
+
+
+def chain(site: Site, told: Callable[[int, int], None] = lambda done, of: None) -> Answer:
+    """Walk the chain of one site. No lock is taken: where entries were appended meanwhile, it is walked again.
+
+    ``told`` hears how many of how many entries are walked.
+    """
     while True:
         head_sequence, head_hash = _head(site)
         count = RecordEntry.objects.filter(site=site).count()
-        found = verifier.first_break(_entries(site), head_sequence=head_sequence, head_hash=head_hash)
+        found = verifier.first_break(
+            _counted(_entries(site), count, told), head_sequence=head_sequence, head_hash=head_hash
+        )
         if found is None:
             return Answer(True, count, f"{site.name}: whole, {count} entries, head {head_hash or 'none yet'}")
         if (head_sequence, head_hash) == _head(site):
             return Answer(False, count, f"{site.name}: BROKEN: {found[1]}", found[0])
+
+
+def _counted(entries: Iterator[dict[str, Any]], of: int, told: Callable[[int, int], None]) -> Iterator[dict[str, Any]]:
+    for done, entry in enumerate(entries, start=1):
+        if done % STEP == 0:
+            told(min(done, of), of)
+        yield entry
 
 
 def missing_triggers() -> list[str]:

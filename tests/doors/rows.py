@@ -145,7 +145,7 @@ PEOPLE_API = {
     "GET api-person-me": Row(SIGNED_IN),
     "GET api-person-detail": Row(READ, pk("worker"), shows=True),
     "POST api-person-give-role": Row(
-        "people.change", pk("worker"), lambda w: {"site": w.site, "name": "inspector", "release_authority": False}
+        "people.change", sent=lambda w: {"site": w.site, "username": "worker", "name": "inspector"}
     ),
     "POST api-person-take-role": Row("people.change", pk("worker"), lambda w: {"site": w.site, "name": "technician"}),
     "POST api-person-email": Row("people.change", pk("worker"), lambda w: {"email": "new@pier.example"}),
@@ -171,7 +171,7 @@ PEOPLE_API = {
     "GET api-record-export": Row(READ, pk("site", "site"), shows=True),
     "POST api-record-check-now": Row("record.check", pk("site", "site")),
     "GET api-record-check-list": LISTED,
-    "GET api-record-check-detail": Row(READ, pk("record_check")),
+    "GET api-record-check-detail": Row(READ, pk("record_check"), shows=True),
 }
 DUTY_API = {
     "GET api-counter-list": LISTED,
@@ -336,8 +336,8 @@ SEEN_PAGES = {
     "GET evidence-view": Row(READ, pk("photo", "evidence_id")),
     "GET people": LISTED,
     "GET person": Row(READ, pk("worker", "person_id"), shows=True),
-    "POST person-role-give": Row(
-        "people.change", pk("worker", "person_id"), lambda w: {"site_id": w.site, "name": "inspector"}
+    "POST role-give": Row(
+        "people.change", sent=lambda w: {"site_id": w.site, "username": "worker", "name": "inspector"}
     ),
     "POST person-role-take": Row(
         "people.change", pk("worker", "person_id"), lambda w: {"site_id": w.site, "name": "technician"}
@@ -365,8 +365,8 @@ SEEN_PAGES = {
     "GET record-export": Row(READ, pk("site", "site_id"), shows=True),
     "GET record-verifier": Row(SIGNED_IN),
     "POST record-check-now": Row("record.check", pk("site", "site_id")),
-    "GET record-check": Row(READ, pk("record_check")),
-    "GET record-check-progress": Row(READ, pk("record_check")),
+    "GET record-check": Row(READ, pk("record_check"), shows=True),
+    "GET record-check-progress": Row(READ, pk("record_check"), shows=True),
 }
 DUTY_PAGES = {
     "GET counter": Row(READ, pk("counter"), shows=True),

@@ -35,6 +35,8 @@ from assets_app.models import (
     Weld,
 )
 from assets_app.people.models import RoleName
+from assets_app.record.check_actions import ask_for_check
+from assets_app.record.check_models import RecordCheck
 from assets_app.register import importer
 from schedules.alerts import setting_actions, webhook_actions
 from schedules.due import engine
@@ -84,6 +86,7 @@ class World:
     recording: int = 0
     report: int = 0
     checked_import: int = 0
+    record_check: int = 0
     programme: int = 0
     owed: int = 0  # a programme whose look has no order yet
     owed_look: int = 0  # one asked for by a day
@@ -360,6 +363,8 @@ def _told(world: World, now: datetime) -> None:
         hand_over=False,
     )
     world.checked_import = importer.run_import(import_id=checked.pk, now=now).pk
+    world.record_check = ask_for_check(site_id=world.site, actor=world.people["auditor", HERE], now=now).pk
+    RecordCheck.objects.filter(pk=world.record_check).update(state=RecordCheck.State.WHOLE, ended_at=now, words=MARK)
 
 
 def _marked(world: World, now: datetime) -> None:

@@ -295,7 +295,7 @@ def test_random_alterations_of_the_exported_file_are_all_found(exported):
         assert code == 1, (seed, deed, at)
         assert "BROKEN" in said[0]
     exported.write_text("\n".join(lines))
-    assert verifier.check_file(str(exported), known_head=whole_head)[0] == 0
+    assert verifier.check_file(str(exported), known_heads=[whole_head])[0] == 0
 
 
 def test_a_file_rewritten_from_end_to_end_is_found_by_the_head_kept_elsewhere(exported):
@@ -314,8 +314,14 @@ def test_a_file_rewritten_from_end_to_end_is_found_by_the_head_kept_elsewhere(ex
 
 def test_a_head_kept_elsewhere_is_found_again_when_the_chain_has_grown(exported):
     lines = [json.loads(line) for line in exported.read_text().splitlines()]
-    code, said = verifier.check_file(str(exported), known_head=lines[5]["hash"])
-    assert (code, said[-1].partition(" of ")[0]) == (0, "The head given is entry 5")
+    kept, never = [lines[5]["hash"], lines[2]["hash"]], "0" * 64
+    code, said = verifier.check_file(str(exported), known_heads=kept)
+    assert (code, [line.partition(": ")[2].partition(" of ")[0] for line in said[1:]]) == (0, ["entry 5", "entry 2"])
+    answer = verify_alone(exported, "--head", kept[0], "--head", never)
+    assert answer.returncode == 1
+    assert f"head {kept[0]}: entry 5 of " in answer.stdout
+    assert f"head {never}: BROKEN" in answer.stdout, "each that fails is named"
+    assert verify_alone(exported, "--head").returncode == 2
 
 
 @pytest.mark.parametrize(
