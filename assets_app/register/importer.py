@@ -1,24 +1,22 @@
 """The importer: a file is started, worked off by a task or a command, checked, and written whole or not at all.
 
-A run claims its import by a conditional UPDATE and names its claim; the write commits only while the claim still holds,
-so a run that was thought dead and one that took over can never both write. Reading and checking report progress as they
+The write commits only while the run's claim still holds (``claims``). Reading and checking report progress as they
 go; the write is one transaction.
 """
 
 from __future__ import annotations
 
 import hashlib
-import uuid
 from collections.abc import Callable
-from datetime import datetime, timedelta
-from typing import Any
+from datetime import datetime
+from typing import Any, ClassVar
 
 from django.conf import settings
 from django.core.files.base import ContentFile, File
-from django.db import OperationalError, transaction
-from django.db.models import F, Q, QuerySet
+from django.db import transaction
+from django.db.models import QuerySet
 
-from assets_app import dispatch, events
+from assets_app import claims, dispatch, events
 from assets_app.people import queries as people
 from assets_app.people.models import Person
 from assets_app.record.actions import append
@@ -30,8 +28,8 @@ from assets_app.register.gathering import Plan, gather
 from assets_app.register.models import RegisterImport, Site
 
 State = RegisterImport.State
-LONGEST_RUN = timedelta(minutes=20)  # after that a run counts as dead; longer than a task may take
-MOST_ATTEMPTS = 3
+BROKE_OFF = "Its run broke off three times. Split the file, and tell who keeps this service."
+FAULT = "Something went wrong here, not in the file. Nothing was written."
 LONGEST_MAPPING = 100_000  # characters
 
 
@@ -125,64 +123,31 @@ def _start_work() -> None:
 
 def owed(now: datetime) -> QuerySet[RegisterImport]:
     """Imports that wait, or whose run should long be over; the oldest first."""
-    dead = Q(state=State.RUNNING, claimed_at__lt=now - LONGEST_RUN)
-    return RegisterImport.objects.filter(Q(state=State.WAITING) | dead).order_by("pk")
+    return claims.owed(_Run, now)
 
 
 def run_import(
     *, import_id: int, now: datetime, told: Callable[[RegisterImport], None] = lambda row: None
 ) -> RegisterImport:
-    """Work off one import, if it is owed; otherwise nothing happens. ``told`` hears of progress.
+    """Work off one import, as ``claims.work_off`` says; ``told`` hears of progress.
 
-    The state afterwards says how it ended: checked, done, refused, failed. A busy database puts it back to waiting and
-    raises ``OperationalError``; any other fault is kept as failed and raised.
+    The state afterwards says how it ended: checked, done, refused, failed.
     """
-    claim = uuid.uuid4().hex
-    taken = owed(now).filter(pk=import_id)
-    if not taken.update(
-        state=State.RUNNING, claim=claim, claimed_at=now, attempts=F("attempts") + 1, rows_done=0, report={}
-    ):
-        return RegisterImport.objects.get(pk=import_id)
-    run = _Run(import_id, claim, now, told)
-    if run.row.attempts > MOST_ATTEMPTS:
-        run.end(State.FAILED, _fault("Its run broke off three times. Split the file, and tell who keeps this service."))
-        return run.row
-    try:
-        run.work()
-    except Refused as refused:
-        run.end(State.REFUSED, _file_error(refused, run.plan))
-    except _Lost:
-        run.row.refresh_from_db()
-    except OperationalError:
-        run.ours().update(state=State.WAITING)
-        raise
-    except Exception:
-        run.end(State.FAILED, _fault("Something went wrong here, not in the file. Nothing was written."))
-        raise
-    return run.row
+    row: RegisterImport = claims.work_off(_Run, import_id, now=now, told=told)
+    return row
 
 
-class _Lost(Exception):
-    """Another run has taken this import over."""
+class _Run(claims.Run[RegisterImport]):
+    model = RegisterImport
+    related = ("site", "started_by")
+    afresh: ClassVar = {"rows_done": 0, "report": {}}
+    plan: Plan | None = None
 
+    def refused(self, refused: Refused) -> dict[str, Any]:
+        return {"report": _file_error(refused, self.plan)}
 
-class _Run:
-    """One claim at work."""
-
-    def __init__(self, import_id: int, claim: str, now: datetime, told: Callable[[RegisterImport], None]) -> None:
-        self.row = RegisterImport.objects.select_related("site", "started_by").get(pk=import_id)
-        self.claim, self.now, self.told = claim, now, told
-        self.plan: Plan | None = None
-
-    def ours(self) -> QuerySet[RegisterImport]:
-        return RegisterImport.objects.filter(pk=self.row.pk, claim=self.claim, state=State.RUNNING)
-
-    def end(self, state: str, report: dict[str, Any]) -> None:
-        """Close the import, if the claim still holds."""
-        self.row.state, self.row.report, self.row.ended_at = state, report, self.now
-        if not self.ours().update(state=state, report=report, ended_at=self.now):
-            raise _Lost
-        self.told(self.row)
+    def failed(self, *, broke_off: bool) -> dict[str, Any]:
+        return {"report": _fault(BROKE_OFF if broke_off else FAULT)}
 
     def work(self) -> None:
         site = self.row.site
@@ -216,23 +181,20 @@ class _Run:
             if not self.row.dry_run and not plan.errors.total:
                 if done["new"] or done["changed"]:
                     _record(self.row, "list.imported", report, self.now, kind=self.row.kind)
-                self.end(State.DONE, report)
+                self.end(State.DONE, report=report)
                 return
             transaction.set_rollback(True)
-        self.end(State.CHECKED if self.row.dry_run else State.REFUSED, report)
+        self.end(State.CHECKED if self.row.dry_run else State.REFUSED, report=report)
 
     def _progress(self, rows: int) -> None:
-        self.row.rows_done = rows
-        if not self.ours().update(rows_done=rows):
-            raise _Lost
-        self.told(self.row)
+        self.keep(rows_done=rows)
 
     def _check(self, site: Site, plan: Plan) -> None:
         """Compare without writing; a file with errors is refused when it was to be written."""
         changes = Comparison(plan, site).run()
         programmes = _give_programmes(plan, changes, self.row, self.now, check_only=True)
         wanted = State.CHECKED if self.row.dry_run else State.REFUSED
-        self.end(wanted, _report(plan, _counts(changes, programmes)))
+        self.end(wanted, report=_report(plan, _counts(changes, programmes)))
 
     def _write(self, site: Site, plan: Plan) -> None:
         with transaction.atomic():
@@ -244,11 +206,11 @@ class _Run:
             programmes = _give_programmes(plan, changes, self.row, self.now, check_only=bool(plan.errors.total))
             report = _report(plan, _counts(changes, programmes))
             if plan.errors.total:
-                self.end(State.REFUSED, report)
+                self.end(State.REFUSED, report=report)
                 return
             if changes.anything() or programmes["new"] or programmes["changed"]:
                 _tell(self.row, report, changes, self.now)
-            self.end(State.DONE, report)
+            self.end(State.DONE, report=report)
 
 
 def _give_programmes(

@@ -15,7 +15,6 @@ KEPT = timedelta(days=30)  # common practice, no source; the record stays, so th
 # A run that gave no sign of life for that long counts as dead and another takes over. Measured on two busy cores, the
 # longest step without one took 5 s at 1725 looks and 89 photos. A run that was only slow loses its claim, and no file.
 SILENT_AFTER = timedelta(minutes=2)
-MOST_ATTEMPTS = 3
 
 
 class WrittenReport(models.Model):

@@ -1,34 +1,32 @@
 """Reports written by a worker: asked for, written whole or not at all, and forgotten when their time is over.
 
-As with the importer, a run claims its report by a conditional UPDATE and names its claim; each per cent done is a sign
-of life, and a run that gives none is taken over. Its file stands under the
+Each per cent done is a sign of life, and a run that gives none is taken over (``claims``). Its file stands under the
 claim's name and counts only once the row says so, so that two runs can never leave two files.
 """
 
 from __future__ import annotations
 
 import hashlib
-import time
-import uuid
 from collections.abc import Callable
-from datetime import date, datetime, timedelta
-from typing import Any
+from datetime import date, datetime
+from typing import Any, ClassVar
 
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
-from django.db import OperationalError, transaction
-from django.db.models import F, Q, QuerySet
+from django.db import transaction
+from django.db.models import QuerySet
 
-from assets_app import dispatch
+from assets_app import claims, dispatch
 from assets_app.people.models import Person
 from assets_app.refusals import Conflict, Refused
 from assets_app.register.models import Asset
 from schedules.reports import pdf, queries
-from schedules.reports.models import KEPT, MOST_ATTEMPTS, SILENT_AFTER, WrittenReport
+from schedules.reports.models import KEPT, SILENT_AFTER, WrittenReport
 
 State = WrittenReport.State
 MOST_WAITING = 5  # of one person at a time
 FAULT = "Something went wrong here, not in the record. Ask again; should it fail again, tell who keeps this service."
+BROKE_OFF = "Its run broke off three times. Choose a shorter period, or tell who keeps this service."
 READING_SHARE = 30  # per cent of the work that is reading the record; the rest is drawing
 
 
@@ -83,38 +81,15 @@ def _start_work() -> None:
 
 def owed(now: datetime) -> QuerySet[WrittenReport]:
     """Reports that wait, or whose run gives no sign of life any more; the oldest first."""
-    dead = Q(state=State.RUNNING, claimed_at__lt=now - SILENT_AFTER)
-    return WrittenReport.objects.filter(Q(state=State.WAITING) | dead).order_by("pk")
+    return claims.owed(_Run, now)
 
 
 def write_report(
     *, report_id: int, now: datetime, told: Callable[[WrittenReport], None] = lambda row: None
 ) -> WrittenReport:
-    """Write one report, if it is owed; otherwise nothing happens. ``told`` hears of progress.
-
-    A busy database puts it back to waiting and raises ``OperationalError``; any other fault is kept as failed and
-    raised.
-    """
-    before = WrittenReport.objects.get(pk=report_id)
-    claim = uuid.uuid4().hex
-    taken = owed(now).filter(pk=report_id, claim=before.claim)
-    if not taken.update(state=State.RUNNING, claim=claim, claimed_at=now, attempts=F("attempts") + 1, done_percent=0):
-        return WrittenReport.objects.get(pk=report_id)
-    default_storage.delete(_path(report_id, before.claim))  # what a run that was killed may have left
-    run = _Run(report_id, claim, now, told)
-    try:
-        run.work()
-    except Refused as refused:
-        run.end(State.REFUSED, why=refused.message)
-    except _Lost:
-        run.row.refresh_from_db()
-    except OperationalError:
-        run.ours().update(state=State.WAITING)
-        raise
-    except Exception:
-        run.end(State.FAILED, why=FAULT)
-        raise
-    return run.row
+    """Write one report, as ``claims.work_off`` says; ``told`` hears of progress."""
+    row: WrittenReport = claims.work_off(_Run, report_id, now=now, told=told)
+    return row
 
 
 def forget_old_files(*, now: datetime) -> int:
@@ -130,44 +105,32 @@ def _path(report_id: int, claim: str) -> str:
     return f"reports/{report_id}-{claim or 'none'}.pdf"
 
 
-class _Lost(Exception):
-    """Another run has taken this report over."""
-
-
-class _Run:
-    """One claim at work."""
-
-    def __init__(self, report_id: int, claim: str, now: datetime, told: Callable[[WrittenReport], None]) -> None:
-        self.row = WrittenReport.objects.select_related("asset", "joint", "asked_by").get(pk=report_id)
-        self.claim, self.now, self.told = claim, now, told
-        self._began = time.monotonic()
-
-    def ours(self) -> QuerySet[WrittenReport]:
-        return WrittenReport.objects.filter(pk=self.row.pk, claim=self.claim, state=State.RUNNING)
-
-    def end(self, state: str, **values: Any) -> bool:
-        """Close the report, if the claim still holds."""
-        for name, value in {"state": state, "ended_at": self.now, **values}.items():
-            setattr(self.row, name, value)
-        ended = bool(self.ours().update(state=state, ended_at=self.now, **values))
-        self.told(self.row)
-        return ended
+class _Run(claims.Run[WrittenReport]):
+    model = WrittenReport
+    related = ("site", "asset", "joint", "asked_by")
+    afresh: ClassVar = {"done_percent": 0}
+    silent_for = SILENT_AFTER
 
     def work(self) -> None:
         row = self.row
-        if row.attempts > MOST_ATTEMPTS:
-            why = "Its run broke off three times. Choose a shorter period, or tell who keeps this service."
-            self.end(State.FAILED, why=why)
-            return
+        default_storage.delete(_path(row.pk, self.taken_from))  # what a run that was killed may have left
         # Whoever asked may no longer be allowed to see it: that is asked again here.
         wanted = queries.wanted(row.asked_by, row.since, row.until, asset_id=row.asset_id, joint_id=row.joint_id)
         report = queries.gather(wanted, told=self._part(0, READING_SHARE))
         content = pdf.inspection_report(report, told=self._part(READING_SHARE, 99))
-        path = default_storage.save(_path(row.pk, self.claim), ContentFile(content))
+        path = default_storage.save(_path(row.pk, row.claim), ContentFile(content))
         done = {"file": path, "file_sha256": hashlib.sha256(content).hexdigest(), "done_percent": 100}
-        if not self.end(State.DONE, **done):
+        try:
+            self.end(State.DONE, **done)
+        except claims.Lost:
             default_storage.delete(path)
-            row.refresh_from_db()
+            raise
+
+    def refused(self, refused: Refused) -> dict[str, Any]:
+        return {"why": refused.message}
+
+    def failed(self, *, broke_off: bool) -> dict[str, Any]:
+        return {"why": BROKE_OFF if broke_off else FAULT}
 
     def _part(self, first: int, last: int) -> Callable[[int, int], None]:
         """Hears how many of how many are done; writes it down with each whole per cent."""
@@ -176,10 +139,6 @@ class _Run:
             percent = first + (last - first) * min(done, of) // max(of, 1)
             if percent <= self.row.done_percent:
                 return
-            self.row.done_percent = percent
-            alive = self.now + timedelta(seconds=time.monotonic() - self._began)
-            if not self.ours().update(done_percent=percent, claimed_at=alive):
-                raise _Lost
-            self.told(self.row)
+            self.keep(done_percent=percent, claimed_at=self.alive())
 
         return hear

@@ -1,96 +1,61 @@
-"""Runs of the counting. A run claims its recording by a conditional UPDATE and writes only while the claim holds."""
+"""Runs of the counting; one claims its recording and writes only while the claim holds (``claims``)."""
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable
 from dataclasses import fields
-from datetime import datetime, timedelta
-from typing import Any
+from datetime import datetime
+from typing import Any, ClassVar
 
-from django.db import OperationalError
-from django.db.models import F, Q, QuerySet
+from django.db.models import QuerySet
 
-from assets_app.refusals import Refused, Unprocessable
+from assets_app import claims
+from assets_app.refusals import Refused
 from schedules.duty.recordings import reading, words
 from schedules.duty.recordings.counting import Outcome, Wanted, work
 from schedules.duty.recordings.models import Recording
 
-State = Recording.State
-LONGEST_RUN = timedelta(minutes=20)  # after that a run counts as dead; longer than a task may take
-MOST_ATTEMPTS = 3
+BROKE_OFF = "Its run broke off three times. Split the file."
+FAULT = "Something went wrong here, not in the file. Tell who keeps this service."
 
 
 def owed(now: datetime) -> QuerySet[Recording]:
     """Recordings that wait, or whose run should long be over; the oldest first."""
-    dead = Q(state=State.RUNNING, claimed_at__lt=now - LONGEST_RUN)
-    return Recording.objects.filter(Q(state=State.WAITING) | dead).order_by("pk")
+    return claims.owed(_Run, now)
 
 
 def run_recording(
     *, recording_id: int, now: datetime, progress: Callable[[Recording], None] = lambda recording: None
 ) -> Recording:
-    """Screen and count one recording, if it is owed; otherwise nothing happens. ``progress`` hears how far it is.
+    """Screen and count one recording, as ``claims.work_off`` says; ``progress`` hears how far it is.
 
-    The state afterwards says how it ended. A busy database puts it back to waiting and raises ``OperationalError``;
-    any other fault is kept as failed and raised.
+    The state afterwards says how it ended.
     """
-    claim = uuid.uuid4().hex
-    taken = owed(now).filter(pk=recording_id)
-    if not taken.update(
-        state=State.RUNNING, claim=claim, claimed_at=now, attempts=F("attempts") + 1, rows_done=0, error={}
-    ):
-        return Recording.objects.get(pk=recording_id)
-    run = _Run(recording_id, claim, now, progress)
-    try:
-        run.work()
-    except Refused as refused:
-        run.end(State.REFUSED, error={"code": refused.code, "field": refused.field, "message": refused.message})
-    except _Lost:
-        pass
-    except OperationalError:
-        run.ours().update(state=State.WAITING)
-        raise
-    except Exception:
-        message = "Something went wrong here, not in the file. Tell who keeps this service."
-        run.end(State.FAILED, error={"code": "failed", "field": "", "message": message})
-        raise
-    run.recording.refresh_from_db()
-    return run.recording
+    recording: Recording = claims.work_off(_Run, recording_id, now=now, told=progress)
+    return recording
 
 
-class _Lost(Exception):
-    """Another run has taken this recording over."""
-
-
-class _Run:
-    """One claim at work."""
-
-    def __init__(self, pk: int, claim: str, now: datetime, progress: Callable[[Recording], None]) -> None:
-        self.recording = Recording.objects.get(pk=pk)
-        self.claim, self.now, self.progress = claim, now, progress
-
-    def ours(self) -> QuerySet[Recording]:
-        return Recording.objects.filter(pk=self.recording.pk, claim=self.claim, state=State.RUNNING)
-
-    def end(self, state: str, **values: Any) -> None:
-        """Close it, if the claim still holds; else what the other run makes of it stands."""
-        self.ours().update(state=state, ended_at=self.now, **values)
+class _Run(claims.Run[Recording]):
+    model = Recording
+    afresh: ClassVar = {"rows_done": 0, "error": {}}
 
     def work(self) -> None:
-        if self.recording.attempts > MOST_ATTEMPTS:
-            raise Unprocessable("broke_off", "Its run broke off three times. Split the file.", field="file")
-        wanted = Wanted(**{name: getattr(self.recording, name) for name in (part.name for part in fields(Wanted))})
-        with self.recording.file.open("rb") as stored:
-            layout = reading.look_at(stored, self.recording.column)
+        wanted = Wanted(**{name: getattr(self.row, name) for name in (part.name for part in fields(Wanted))})
+        with self.row.file.open("rb") as stored:
+            layout = reading.look_at(stored, self.row.column)
             outcome = work(lambda: reading.chunks(stored, layout), wanted, self._progress)
-        self.end(State.DONE, **_result(outcome, wanted))
+        self.end(Recording.State.DONE, **_result(outcome, wanted))
 
     def _progress(self, samples: int) -> None:
-        self.recording.rows_done = samples
-        if not self.ours().update(rows_done=samples):
-            raise _Lost
-        self.progress(self.recording)
+        self.keep(rows_done=samples)
+
+    def refused(self, refused: Refused) -> dict[str, Any]:
+        return {"error": {"code": refused.code, "field": refused.field, "message": refused.message}}
+
+    def failed(self, *, broke_off: bool) -> dict[str, Any]:
+        if broke_off:
+            return {"error": {"code": "broke_off", "field": "file", "message": BROKE_OFF}}
+        return {"error": {"code": "failed", "field": "", "message": FAULT}}
 
 
 def _result(outcome: Outcome, wanted: Wanted) -> dict[str, Any]:

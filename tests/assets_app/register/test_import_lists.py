@@ -8,6 +8,7 @@ import pytest
 from django.core.management import call_command
 from django.urls import reverse
 
+from assets_app import claims
 from assets_app.models import Qualification, RecordEntry, RegisterImport
 from assets_app.people.actions import withdraw_qualification
 from assets_app.refusals import NotAllowed
@@ -101,7 +102,7 @@ def test_a_clean_check_is_written_by_one_more_step_and_a_run_that_died_is_taken_
     written = importer.write_checked(import_id=checked.pk, actor=manager, now=now)
     RegisterImport.objects.filter(pk=written.pk).update(state="running", claim="dead", claimed_at=now)
     assert importer.run_import(import_id=written.pk, now=now).state == "running", "the other run may live"
-    assert importer.run_import(import_id=written.pk, now=now + importer.LONGEST_RUN * 2).state == "done"
+    assert importer.run_import(import_id=written.pk, now=now + claims.LONGEST_RUN * 2).state == "done"
     assert Qualification.objects.count() == 1
 
 

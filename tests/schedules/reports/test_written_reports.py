@@ -11,6 +11,7 @@ from django.core.management import call_command
 from django.utils import timezone
 from rest_framework.test import APIClient
 
+from assets_app import claims
 from assets_app.models import Role
 from assets_app.refusals import Conflict, NotFound
 from schedules.models import WrittenReport
@@ -130,7 +131,7 @@ def test_a_run_that_was_thought_dead_leaves_the_file_of_the_one_that_took_over(s
 
 def test_a_run_at_work_shows_a_sign_of_life_with_every_per_cent(story, now, monkeypatch):
     row, seconds, seen = ask(story, now), itertools.count(step=100), []
-    monkeypatch.setattr(written_actions, "time", SimpleNamespace(monotonic=lambda: next(seconds)))
+    monkeypatch.setattr(claims, "time", SimpleNamespace(monotonic=lambda: next(seconds)))
 
     def heard(told):
         seen.append(bool(told.state == "running" and written_actions.owed(now + timedelta(seconds=100 * len(seen)))))
