@@ -71,10 +71,11 @@ class RoleTaken(serializers.ModelSerializer):
 
 
 class RoleGiven(RoleTaken):
+    username = serializers.CharField(max_length=150, help_text="by which the person signs in, here already or not")
     release_authority = serializers.BooleanField(default=False, help_text="may lift holds there")
 
     class Meta(RoleTaken.Meta):
-        fields = (*RoleTaken.Meta.fields, "release_authority")
+        fields = (*RoleTaken.Meta.fields, "username", "release_authority")
 
 
 class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
@@ -99,33 +100,36 @@ class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
     def me(self, request: Request) -> Response:
         return Response(self.get_serializer(request.user).data)
 
-    @extend_schema(request=RoleGiven, responses=PersonSerializer, summary="Give a colleague a role at a site")
-    @action(detail=True, methods=["post"], url_path="give-role")
-    def give_role(self, request: Request, pk: str) -> Response:
-        return self._change_role(request, RoleGiven, actions.grant_role)
+    @extend_schema(request=RoleGiven, responses=PersonSerializer, summary="Give somebody a role at a site")
+    @action(detail=False, methods=["post"], url_path="give-role")
+    def give_role(self, request: Request) -> Response:
+        told = self._told_of_role(request, RoleGiven)
+        person = queries.person_by_name(request.user, told["site_id"], told.pop("username"))
+
+        def run() -> tuple[int, dict[str, Any]]:
+            actions.grant_role(person_id=person.pk, actor=request.user, now=timezone.now(), **told)
+            return 200, dict(self.get_serializer(self.get_queryset().get(pk=person.pk)).data)
+
+        return once(request, run)
 
     @extend_schema(request=RoleTaken, responses=RoleTaken, summary="Take a role; with the last one goes all sight")
     @action(detail=True, methods=["post"], url_path="take-role")
     def take_role(self, request: Request, pk: str) -> Response:
-        return self._change_role(request, RoleTaken, actions.take_role)
-
-    def _change_role(
-        self, request: Request, shape: type[serializers.Serializer], deed: Callable[..., Role | None]
-    ) -> Response:
         person = self.get_object()
-        queries.require_first(request.user, CHANGE, request.data, queries.BY_SITE)
-        told = shape(data=request.data)
-        told.is_valid(raise_exception=True)
-        facts = {**told.validated_data, "site_id": told.validated_data["site"]}
-        del facts["site"]
+        told = self._told_of_role(request, RoleTaken)
 
         def run() -> tuple[int, dict[str, Any]]:
-            given = deed(person_id=person.pk, actor=request.user, now=timezone.now(), **facts)
-            if given is None:
-                return 200, dict(told.validated_data)
-            return 200, dict(self.get_serializer(self.get_queryset().get(pk=person.pk)).data)
+            actions.take_role(person_id=person.pk, actor=request.user, now=timezone.now(), **told)
+            return 200, {"site": told["site_id"], "name": told["name"]}
 
         return once(request, run)
+
+    def _told_of_role(self, request: Request, shape: type[serializers.Serializer]) -> dict[str, Any]:
+        queries.require_first(request.user, CHANGE, request.data, queries.BY_SITE)
+        given = shape(data=request.data)
+        given.is_valid(raise_exception=True)
+        told = dict(given.validated_data)
+        return {"site_id": told.pop("site"), **told}
 
     @extend_schema(request=Address, responses=Address, summary="Correct an email address, one's own or as manager")
     @action(detail=True, methods=["post"])

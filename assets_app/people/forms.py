@@ -19,18 +19,25 @@ class AddressForm(forms.Form):
     email = forms.EmailField(label="Email address", max_length=254)
 
 
-class RoleForm(forms.Form):
+class SiteRoleForm(forms.Form):
     """A role at one of ``sites``, ``(id, name)``."""
 
     site_id = forms.TypedChoiceField(label="Site", coerce=int)
     name = forms.ChoiceField(label="Role", choices=RoleName.choices)
-    release_authority = forms.BooleanField(
-        label="May lift holds there", required=False, help_text="an engineer or manager whom the site names for it"
-    )
 
     def __init__(self, *args: Any, sites: Sequence[tuple[int, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["site_id"].choices = sites  # type: ignore[attr-defined]
+
+
+class RoleForm(SiteRoleForm):
+    """A role to be given, and to whom."""
+
+    username = forms.CharField(label="Signs in as", max_length=150)
+    release_authority = forms.BooleanField(
+        label="May lift holds there", required=False, help_text="an engineer or manager whom the site names for it"
+    )
+    field_order = ("username", "site_id", "name", "release_authority")
 
 
 class UsedForm(forms.Form):

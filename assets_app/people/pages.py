@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from assets_app.doors.beside import attempt
 from assets_app.people import actions, qualification_rules, queries, rules, who_may
-from assets_app.people.forms import AddressForm, CertificateForm, EndForm, RoleForm, UsedForm
+from assets_app.people.forms import AddressForm, CertificateForm, EndForm, RoleForm, SiteRoleForm, UsedForm
 from assets_app.people.models import Person, Qualification, RoleName
 from assets_app.refusals import NotAllowed, NotFound
 from assets_app.register.models import Site
@@ -29,6 +29,12 @@ def _whose(request: HttpRequest) -> dict[str, Any]:
 @login_required
 def people(request: HttpRequest) -> HttpResponse:
     """Who may do, verify, sign, hold, release and put off what, in one table a site."""
+    return _show_people(request)
+
+
+def _show_people(request: HttpRequest, role_form: RoleForm | None = None, status: int = 200) -> HttpResponse:
+    """``role_form``: one that was refused."""
+    managed = _managed(request.user)
     sites = queries.who_may_at(request.user, timezone.now())
     context = {
         "sites": sites,
@@ -41,8 +47,9 @@ def people(request: HttpRequest) -> HttpResponse:
         "columns": list(who_may.COLUMNS),
         "no_role": who_may.NO_ROLE,
         "deeds": who_may.of_roles(RoleName.values),
+        "role_form": role_form or (RoleForm(sites=managed) if managed else None),
     }
-    return render(request, "people/people.html", context)
+    return render(request, "people/people.html", context, status=status)
 
 
 @require_safe
@@ -67,21 +74,35 @@ def email(request: HttpRequest, person_id: int) -> HttpResponse:
 
 @require_POST
 @login_required
-def role(request: HttpRequest, person_id: int, deed: str) -> HttpResponse:
-    """Give a colleague a role at a site, or take one."""
-    who = queries.colleague(request.user, person_id)
+def role_given(request: HttpRequest) -> HttpResponse:
+    """Give somebody a role at a site, by the name that they sign in by."""
     queries.require_first(request.user, "people.change", {"site": request.POST.get("site_id")}, queries.BY_SITE)
     form = RoleForm(request.POST, sites=_managed(request.user))
-    whose = {"person_id": who.pk, **_whose(request)}
 
-    def take(told: dict[str, Any]) -> None:
-        actions.take_role(site_id=told["site_id"], name=told["name"], **whose)
+    def give(told: dict[str, Any]) -> None:
+        who = queries.person_by_name(request.user, told["site_id"], told.pop("username"))
+        actions.grant_role(person_id=who.pk, **told, **_whose(request))
 
-    if attempt(form, take if deed == "take" else lambda told: actions.grant_role(**told, **whose)):
-        messages.success(request, "Done, and in the record. It holds from now on.")
-        is_here = queries.colleagues_of(request.user).filter(pk=who.pk).exists()
-        return redirect("person", who.pk) if is_here else redirect("people")
-    return _show(request, who, _blank(request.user, who), 422, role_form=form)
+    if attempt(form, give):
+        messages.success(request, "Given, and in the record. It holds from now on.")
+        return redirect("people")
+    return _show_people(request, form, status=422)
+
+
+@require_POST
+@login_required
+def role_taken(request: HttpRequest, person_id: int) -> HttpResponse:
+    """Take a role from a colleague."""
+    who = queries.colleague(request.user, person_id)
+    sent = {"site": request.POST.get("site_id")}
+    queries.require_first(request.user, "people.change", sent, queries.BY_SITE)
+    form = SiteRoleForm(request.POST, sites=_managed(request.user))
+    if not form.is_valid():
+        raise NotFound("not_found", "There is no such role here.")
+    actions.take_role(person_id=who.pk, **form.cleaned_data, **_whose(request))
+    messages.success(request, "Taken, and in the record. It holds from now on.")
+    is_here = queries.colleagues_of(request.user).filter(pk=who.pk).exists()
+    return redirect("person", who.pk) if is_here else redirect("people")
 
 
 @require_POST
@@ -180,9 +201,8 @@ def _show(
     status: int = 200,
     typed: Any = None,
     address: AddressForm | None = None,
-    role_form: RoleForm | None = None,
 ) -> HttpResponse:
-    """``typed``: certificate, deed and form of what was refused; the others: a form that was refused."""
+    """``typed``: certificate, deed and form of what was refused; ``address``: the form of a refused address."""
     shared = set(queries.sites_of(request.user).values_list("pk", flat=True))
     roles = [role for role in who.roles.all() if role.site_id in shared]
     today = queries.day_at(roles[0].site, timezone.now())
@@ -200,7 +220,6 @@ def _show(
     context["address"] = address or _address(request.user, who)
     managed = [] if request.user.pk == who.pk else _managed(request.user)
     context["managed"] = {site_id for site_id, _ in managed}
-    context["role_form"] = role_form or (RoleForm(sites=managed) if managed else None)
     return render(request, "people/person.html", context, status=status)
 
 
@@ -208,8 +227,8 @@ urlpatterns = [
     path("people/", people, name="people"),
     path("people/<int:person_id>/", person, name="person"),
     path("people/<int:person_id>/email/", email, name="person-email"),
-    path("people/<int:person_id>/roles/give/", role, {"deed": "give"}, name="person-role-give"),
-    path("people/<int:person_id>/roles/take/", role, {"deed": "take"}, name="person-role-take"),
+    path("people/roles/", role_given, name="role-give"),
+    path("people/<int:person_id>/roles/take/", role_taken, name="person-role-take"),
     path("people/<int:person_id>/certificates/", certificate, name="person-certificate"),
     *(
         path(

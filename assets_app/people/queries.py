@@ -280,6 +280,19 @@ def colleague(viewer: Person, person_id: int) -> Person:
         raise NotFound("not_found", "There is nobody here that you can see.") from None
 
 
+def person_by_name(keeper: Person, site_id: int, username: str) -> Person:
+    """Somebody to be given a role at a site, by the name that they sign in by, whether or not they work here already.
+
+    Only who keeps the people of the site is answered. Refusals: ``not_found``, ``role_lacks_right``, ``no_such_name``.
+    """
+    require(keeper, "people.change", site_id)
+    found = Person.objects.filter(username=username.strip(), is_active=True).first()
+    if found is None:
+        message = f"Nobody signs in by the name {username.strip()}. Whoever runs the service adds people."
+        raise Unprocessable("no_such_name", message, field="username")
+    return found
+
+
 def same_certificate(new: Qualification) -> QuerySet[Qualification]:
     """Those on file for the same, by the same number and from the same first day."""
     what = ("kind", "method", "process", "certificate", "issued_on")

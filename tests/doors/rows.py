@@ -333,6 +333,11 @@ SEEN_PAGES = {
     "POST finding-deed close": Row(
         "finding.close", lambda w: {"finding_id": w.finding, "deed": "close"}, lambda w: WHY
     ),
+    "GET look": Row(READ, pk("look", "inspection_id"), shows=True),
+    "GET look-correct": Row("inspection.record", pk("look", "inspection_id"), shows=True),
+    "POST look-correct": Row(
+        "inspection.record", pk("look", "inspection_id"), lambda w: {"reason": ""}, content=(422,)
+    ),
     "GET evidence-view": Row(READ, pk("photo", "evidence_id")),
     "GET people": LISTED,
     "GET person": Row(READ, pk("worker", "person_id"), shows=True),

@@ -119,23 +119,24 @@ def test_a_manager_gives_and_takes_roles_by_api_and_page_and_the_last_one_takes_
     client, person, site, other_site, asset
 ):
     manager, fitter = person("manager", site), person("technician", site)
-    api, theirs = signed_in(manager), signed_in(fitter)
-    given = api.post(f"/api/v1/people/{fitter.pk}/give-role/", {"site": site.pk, "name": "inspector"})
-    assert sorted(role["name"] for role in given.data["roles"]) == ["inspector", "technician"]
-    assert (
-        api.post(f"/api/v1/people/{fitter.pk}/give-role/", {"site": other_site.pk, "name": "manager"}).status_code
-        == 404
-    )
-    assert api.post(f"/api/v1/people/{manager.pk}/give-role/", {"site": site.pk, "name": "engineer"}).status_code == 403
-    assert api.post(f"/api/v1/people/{fitter.pk}/take-role/", {"site": site.pk, "name": "inspector"}).status_code == 200
+    api, theirs, give = signed_in(manager), signed_in(fitter), "/api/v1/people/give-role/"
+    told = {"site": site.pk, "username": fitter.username, "name": "inspector"}
+    assert sorted(role["name"] for role in api.post(give, told).data["roles"]) == ["inspector", "technician"]
+    assert api.post(give, {**told, "site": other_site.pk}).status_code == 404
+    assert api.post(give, {**told, "username": manager.username}).data["code"] == "not_for_oneself"
+    assert api.post(give, {**told, "username": "nobody"}).data["code"] == "no_such_name"
+    gone = {"site": site.pk, "name": "inspector"}
+    assert api.post(f"/api/v1/people/{fitter.pk}/take-role/", gone).data == gone
     assert theirs.get(f"/api/v1/assets/{asset.pk}/").status_code == 200
     client.force_login(manager)
-    shown = client.get(f"/people/{fitter.pk}/").content.decode()
-    assert f"Take the role of technician at {site.name}" in shown
+    assert f"Take the role of technician at {site.name}" in client.get(f"/people/{fitter.pk}/").content.decode()
     sent = {"site_id": site.pk, "name": "technician"}
+    assert client.post(f"/people/{fitter.pk}/roles/take/", {**sent, "site_id": "one"}).status_code == 404
     assert client.post(f"/people/{fitter.pk}/roles/take/", sent)["Location"] == "/people/"
     assert theirs.get(f"/api/v1/assets/{asset.pk}/").status_code == 404
     assert theirs.get("/api/v1/steel/bundle/").json()["sites"] == {}
+    assert client.post("/people/roles/", {**sent, "username": fitter.username})["Location"] == "/people/"
+    assert theirs.get(f"/api/v1/assets/{asset.pk}/").status_code == 200
 
 
 def test_wrong_tries_lock_for_a_while(get_token, settings, client):
