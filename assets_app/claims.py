@@ -86,9 +86,14 @@ def work_off(kind: type[Run[Row]], pk: int, *, now: datetime, told: Callable[[Ro
     rows = kind.model._default_manager
     taken_from = rows.values_list("claim", flat=True).get(pk=pk)
     mine = {"state": RUNNING, "claim": uuid.uuid4().hex, "claimed_at": now, "attempts": F("attempts") + 1}
-    if owed(kind, now).filter(pk=pk, claim=taken_from).update(**mine, **kind.afresh):
+    if _free(kind, pk, taken_from, now).update(**mine, **kind.afresh):
         _go(kind(rows.select_related(*kind.related).get(pk=pk), taken_from, now, told))
     return rows.select_related(*kind.related).get(pk=pk)
+
+
+def _free(kind: type[Run[Row]], pk: int, taken_from: str, now: datetime) -> QuerySet[Row]:
+    """The row, if no other run took it since its claim was read."""
+    return owed(kind, now).filter(pk=pk, claim=taken_from)
 
 
 def _go(run: Run[Any]) -> None:

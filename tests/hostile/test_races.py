@@ -19,6 +19,7 @@ from celery import Task
 from django.core.files.base import ContentFile
 from django.db import connection, models
 
+from assets_app import claims
 from assets_app.inspections import finding_actions
 from assets_app.models import Finding, RecordEntry, RegisterImport
 from assets_app.refusals import Conflict, Refused
@@ -374,7 +375,7 @@ def test_of_two_workers_who_claim_one_import_one_runs_it(pair, waiting, now):
 
 def test_control_without_the_claim_both_run_one_import(pair, waiting, now, monkeypatch):
     row = waiting()
-    monkeypatch.setattr(importer, "owed", lambda now: RegisterImport.objects.all())
+    monkeypatch.setattr(claims, "_free", lambda kind, pk, taken_from, now: RegisterImport.objects.filter(pk=pk))
     run_both(pair, row, now)
     row.refresh_from_db()
     assert row.attempts == 2
