@@ -8,10 +8,14 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
+from django.http import QueryDict
 
+from assets_app.doors.beside import beside
 from assets_app.inspections import kinds
 from assets_app.inspections.inputs import PLACES, FindingInput
-from assets_app.inspections.models import Inspection, Method, Severity
+from assets_app.inspections.look_rules import MOST_FINDINGS
+from assets_app.inspections.models import Finding, Inspection, Method, Severity
+from assets_app.refusals import Refused
 from assets_app.register.models import Joint, Site
 
 
@@ -125,8 +129,51 @@ class FindingForm(forms.Form):
         )
 
 
+Findings = forms.formset_factory(FindingForm, extra=0, max_num=MOST_FINDINGS, absolute_max=MOST_FINDINGS)
+
+
+def with_one_more(sent: QueryDict) -> QueryDict:
+    """What was sent, asking for one more finding."""
+    data = sent.copy()
+    data["findings-TOTAL_FORMS"] = str(min(_count(data.get("findings-TOTAL_FORMS")) + 1, MOST_FINDINGS))
+    return data
+
+
+def typed(data: Any) -> list[dict[str, str]]:
+    """What was typed in each finding so far, for a form that is shown again with one more."""
+    names = list(FindingForm.base_fields)
+    count = _count(data["findings-TOTAL_FORMS"])
+    return [{name: data.get(f"findings-{row}-{name}", "") for name in names} for row in range(count)]
+
+
+def _count(text: str | None) -> int:
+    return int(text) if text and text.isdigit() and len(text) < 4 else 1
+
+
+def known_words(finding: Finding) -> str:
+    kind = kinds.KINDS[finding.kind].words if finding.kind in kinds.KINDS else finding.kind
+    return f"{kind} found {finding.found_on:%-d %b %Y}, measured again"
+
+
+def beside_the_field(refusal: Refused, look: LookForm, rows: forms.BaseFormSet[FindingForm]) -> None:
+    """The refusal of an action, put beside the field it names."""
+    where, _, name = refusal.field.rpartition(".")
+    if where.startswith("findings["):
+        given = [form for form in rows if form.is_given]
+        form = given[int(where.removeprefix("findings[").removesuffix("]"))]
+        beside(form, refusal, field=name)
+    else:
+        beside(look, refusal)
+
+
 class ReasonForm(forms.Form):
     reason = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), label="Why", max_length=4000)
+
+
+class WhatWasWrongForm(forms.Form):
+    """Why a look is corrected; above the look as it should stand."""
+
+    reason = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), label="What was wrong", max_length=4000)
 
 
 class SeverityForm(ReasonForm):

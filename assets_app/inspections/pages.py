@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.forms import BaseFormSet, formset_factory
+from django.forms import BaseFormSet
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path, register_converter
@@ -16,12 +16,11 @@ from django.urls.converters import StringConverter
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from assets_app.doors.beside import attempt, beside
-from assets_app.inspections import actions, bolt_sheet, forms, marks_pages, queries
+from assets_app.doors.beside import attempt
+from assets_app.inspections import actions, bolt_sheet, correct_pages, forms, marks_pages, queries
 from assets_app.inspections.evidence_actions import joint_for, read_upload
 from assets_app.inspections.inputs import PhotoInput
 from assets_app.inspections.kinds import KINDS
-from assets_app.inspections.look_rules import MOST_FINDINGS
 from assets_app.inspections.models import SEVERITY_ORDER, Evidence, Finding
 from assets_app.people import rules as rights
 from assets_app.people.queries import qualified_for, require, roles_at
@@ -29,9 +28,6 @@ from assets_app.record import queries as record
 from assets_app.record.sentences import sentence
 from assets_app.refusals import NotAllowed, NotFound, Refused
 from assets_app.register.models import Joint
-
-Findings = formset_factory(forms.FindingForm, extra=0, max_num=MOST_FINDINGS, absolute_max=MOST_FINDINGS)
-
 
 # A new look -----------------------------------------------------------------------------------------------------------
 
@@ -42,25 +38,24 @@ def look_new(request: HttpRequest, joint_id: int) -> HttpResponse:
     """Record a look: method, result, conditions, findings one below the other, photos."""
     joint = joint_for(request.user, "read", joint_id)
     _may_look(request, joint)
-    known = [(one.pk, _known_words(one)) for one in queries.open_findings(joint.pk)]
+    known = [(one.pk, forms.known_words(one)) for one in queries.open_findings(joint.pk)]
     row = {"joint": joint, "known": known}
     if request.method != "POST":
         return _show_look(request, joint, *_fresh_forms(request, joint, row))
     if "add" in request.POST:  # one more finding; what was typed stays
-        data = request.POST.copy()
-        data["findings-TOTAL_FORMS"] = str(min(_count(data.get("findings-TOTAL_FORMS")) + 1, MOST_FINDINGS))
+        data = forms.with_one_more(request.POST)
         look = forms.LookForm(initial=data.dict(), joint=joint)
-        rows = Findings(prefix="findings", form_kwargs=row, initial=_typed(data))
+        rows = forms.Findings(prefix="findings", form_kwargs=row, initial=forms.typed(data))
         return _show_look(request, joint, look, rows)
     look = forms.LookForm(request.POST, joint=joint)
-    rows = Findings(request.POST, request.FILES, prefix="findings", form_kwargs=row)
+    rows = forms.Findings(request.POST, request.FILES, prefix="findings", form_kwargs=row)
     if look.is_valid() and rows.is_valid():
         try:
             inspection = _record(request, joint, look, rows)
         except (NotAllowed, NotFound):
             raise
         except Refused as refusal:
-            _beside_the_field(refusal, look, rows)
+            forms.beside_the_field(refusal, look, rows)
         else:
             messages.success(request, _recorded_words(inspection.findings.all()))
             first = inspection.findings.first()
@@ -82,7 +77,7 @@ def _fresh_forms(
     here = timezone.now().astimezone(ZoneInfo(joint.asset.site.time_zone))
     method = request.GET.get("method") or ("BC" if joint.kind == Joint.Kind.BOLTED else "VT")
     look = forms.LookForm(initial={"inspected_at": f"{here:%Y-%m-%dT%H:%M}", "method": method}, joint=joint)
-    return look, Findings(prefix="findings", form_kwargs=row, initial=[{}])
+    return look, forms.Findings(prefix="findings", form_kwargs=row, initial=[{}])
 
 
 def _show_look(
@@ -118,33 +113,6 @@ def _record(
         now=timezone.now(),
         **look.cleaned_data,
     )
-
-
-def _beside_the_field(refusal: Refused, look: forms.LookForm, rows: BaseFormSet[forms.FindingForm]) -> None:
-    """The refusal of an action, put beside the field it names."""
-    where, _, name = refusal.field.rpartition(".")
-    if where.startswith("findings["):
-        given = [form for form in rows if form.is_given]
-        form = given[int(where.removeprefix("findings[").removesuffix("]"))]
-        beside(form, refusal, field=name)
-    else:
-        beside(look, refusal)
-
-
-def _typed(data: Any) -> list[dict[str, str]]:
-    """What was typed in each finding so far, for a form that is shown again with one more."""
-    names = list(forms.FindingForm.base_fields)
-    count = _count(data["findings-TOTAL_FORMS"])
-    return [{name: data.get(f"findings-{row}-{name}", "") for name in names} for row in range(count)]
-
-
-def _count(text: str | None) -> int:
-    return int(text) if text and text.isdigit() and len(text) < 4 else 1
-
-
-def _known_words(finding: Finding) -> str:
-    kind = KINDS[finding.kind].words if finding.kind in KINDS else finding.kind
-    return f"{kind} found {finding.found_on:%-d %b %Y}, measured again"
 
 
 def _recorded_words(findings: Any) -> str:
@@ -195,7 +163,7 @@ def _deed_form(deed: str, row: Finding, data: Any = None) -> forms.ReasonForm:
 def _found_before(row: Finding) -> list[tuple[int, str]]:
     """What the finding may be, seen again: the open ones of its kind here that were found by its day."""
     same = queries.open_findings(row.joint_id).filter(kind=row.kind, found_on__lte=row.found_on).exclude(pk=row.pk)
-    return [(one.pk, f"finding {one.pk}: {_known_words(one)}") for one in same]
+    return [(one.pk, f"finding {one.pk}: {forms.known_words(one)}") for one in same]
 
 
 @login_required
@@ -276,5 +244,6 @@ urlpatterns = [
     path("findings/<int:finding_id>/<finding_deed:deed>/", finding_deed, name="finding-deed"),
     path("evidence/<int:evidence_id>/view.jpg", evidence_view, name="evidence-view"),
     *bolt_sheet.urlpatterns,
+    *correct_pages.urlpatterns,
     *marks_pages.urlpatterns,
 ]

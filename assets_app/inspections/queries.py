@@ -49,6 +49,14 @@ def finding_for(person: Person, finding_id: int) -> Finding:
     return found
 
 
+def inspection_for(person: Person, inspection_id: int) -> Inspection:
+    """One look in the person's sight, corrected or not, or ``NotFound``."""
+    found = inspections_for(person).filter(pk=inspection_id).first()
+    if found is None:
+        raise NotFound("not_found", "There is nothing here that you can see.")
+    return found
+
+
 def photos_of(finding: Finding) -> QuerySet[Evidence]:
     """Photos of the finding, and those of the looks that saw it which were given to none of their findings."""
     looks = [finding.inspection_id, *finding.sizes.values_list("inspection", flat=True)]

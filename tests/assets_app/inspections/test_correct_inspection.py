@@ -81,3 +81,29 @@ def test_a_correction_needs_a_reason_and_the_right(look, correct, person, site, 
     with pytest.raises(NotFound):
         correct(old, actor=person("inspector", other_site))
     assert Inspection.objects.count() == 1
+
+
+def test_the_desk_corrects_a_look_with_the_reason_and_the_old_one_stays_superseded(
+    look, inspector, person, site, client
+):
+    old = look(FindingInput(kind="101", size="40 mm"))
+    client.force_login(inspector)
+    page = f"/looks/{old.pk}/correct/"
+    assert 'value="40 mm"' in client.get(page).content.decode()
+    told = {"method": "MT", "inspected_at": "2026-06-14T09:00", "result": "findings", "conditions": "normal"}
+    told |= {"findings-TOTAL_FORMS": "1", "findings-INITIAL_FORMS": "0"}
+    told |= {"findings-0-finding_id": str(old.findings.get().pk), "findings-0-size": "4.0 mm", "note": "a slip"}
+    refused = client.post(page, told)
+    assert (refused.status_code, Inspection.objects.count()) == (422, 1)
+    assert "a slip" in refused.content.decode(), "what was typed stays"
+    sent = client.post(page, told | {"reason": "a figure too many"})
+    new = Inspection.objects.get(corrects=old)
+    assert sent["Location"] == f"/looks/{new.pk}/"
+    before = client.get(f"/looks/{old.pk}/").content.decode()
+    assert "Superseded: it no longer counts." in before
+    assert "a figure too many" in before
+    assert "correct it</a>" not in before
+    assert f"/looks/{old.pk}/" in client.get(sent["Location"]).content.decode()
+    assert client.get(page).status_code == 409
+    client.force_login(person("planner", site))
+    assert client.get(f"/looks/{new.pk}/correct/").status_code == 403
