@@ -122,6 +122,13 @@ def test_a_finish_that_was_refused_goes_back_to_the_form_with_all_that_was_typed
     page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
     ready(page)
     page.context.set_offline(True)
+    page.get_by_label("findings recorded").check()
+    page.get_by_label("Kind").select_option("101")
+    page.locator("input[name=result][value=accepted]").check()
+    page.get_by_role("button", name="Record the look").click()
+    page.get_by_text("You wrote of a finding before, which this result would leave out.").wait_for()
+    page.get_by_label("findings recorded").check()
+    page.get_by_label("Kind").select_option("")  # a finding of which nothing is said is none
     page.locator("input[name=result][value=accepted]").check()
     page.get_by_label("Note", exact=True).first.fill("a note of mine")
     page.get_by_label("Photos (made").set_input_files(photo(300, 200))

@@ -122,16 +122,21 @@ export function boltsForm(draft, joint, save) {
     drawn?.figure, h("div", { class: "side-by-side" }, fields.map((each) => each.row))];
 }
 
-// What the server is sent of the findings, and what is wrong with them in words.
-export function findingsOf(draft, unit, { findings: known = [], touch = null } = {}) {
+const SAID = ["kind", "size", "length", "depth", "place", "note", "position", "clock_deg", "finding_id", "bolts"];
+export const isBlank = (finding) => !SAID.some((name) => String(finding[name] || "").trim());
+
+// What the server is sent of the findings, and what is wrong with them in words. `blanks`: one of which nothing is said is
+// asked about; without, it is none.
+export function findingsOf(draft, unit, { findings: known = [], touch = null } = {}, { blanks = true } = {}) {
   const wrong = [];
-  const rows = (draft.findings || []).map((finding, index) => {
+  const rows = (draft.findings || []).flatMap((finding, index) => {
+    if (!blanks && isBlank(finding)) return [];
     if (!finding.kind) wrong.push(`Finding ${index + 1}: choose its kind.`);
     for (const name of ["size", "length", "depth"]) {
       const problem = readSize(finding[name] || "", unit).wrong;
       if (problem) wrong.push(`Finding ${index + 1}, ${name}: ${problem}`);
     }
-    return asSent(finding, touch);
+    return [asSent(finding, touch)];
   });
   for (const [state] of STATES) {
     const bolts = numbers(Object.keys(draft.bolts || {}).filter((number) => draft.bolts[number] === state).join(" "));

@@ -86,7 +86,7 @@ function common(draft, save, again) {
 async function queueFinish(order, draft, bundle, unit) {
   const look = order.kind === "inspect", joint = bundle.joints[order.joint];
   const sheet = look && hasSheet(order, joint);
-  const { rows, wrong } = look ? findingsOf(sheet ? { findings: draft.findings } : draft, unit, joint) : { rows: [], wrong: [] };
+  const { rows, wrong } = look ? findingsOf(sheet ? { findings: draft.findings } : draft, unit, joint, { blanks: sheet }) : { rows: [], wrong: [] };
   const minutes = Number(draft.minutes || 0);
   if (sheet) {
     draft.result = sheetIsGiven(draft.sheet) ? sheetResult(draft.sheet, joint, rows.length) : "";
@@ -94,7 +94,7 @@ async function queueFinish(order, draft, bundle, unit) {
     if (!draft.result) wrong.push("Fill the bolt sheet: no bolt was given a state yet.");
   } else if (look && !draft.result) wrong.push("Say what you saw: the result of the look is missing.");
   if (!sheet && draft.result === "findings" && !rows.length) wrong.push("Say what was found, or that nothing was.");
-  if (draft.result === "accepted") rows.length = 0;
+  if (!sheet && draft.result === "accepted" && rows.length) wrong.push("You wrote of a finding before, which this result would leave out. Choose findings recorded, or take the finding out there first.");
   if (!Number.isInteger(minutes) || minutes < 0) wrong.push("Time spent: whole minutes, 0 or more.");
   if (order.welds) wrong.push(...weldWrong(draft));
   const left = stepsLeft(order);
