@@ -166,6 +166,13 @@ def beside_the_field(refusal: Refused, look: LookForm, rows: forms.BaseFormSet[F
         beside(look, refusal)
 
 
+class PhotosForm(forms.Form):
+    """Photos that come later, with what they show."""
+
+    photos = PhotosField(label="Add photos", help_text="JPEG, PNG, WebP or HEIC; the position in them is removed")
+    caption = forms.CharField(required=False, max_length=160, label="What they show")
+
+
 class ReasonForm(forms.Form):
     reason = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), label="Why", max_length=4000)
 

@@ -50,7 +50,7 @@ class MarkForm(forms.Form):
 
 
 class StrikeForm(forms.Form):
-    reason = forms.CharField(max_length=200)
+    reason = forms.CharField(label="What was wrong", max_length=200)
 
 
 @require_safe
@@ -94,7 +94,10 @@ def photo_marks(request: HttpRequest, evidence_id: int) -> HttpResponse:
     return _show(request, photo, form, status)
 
 
-def _show(request: HttpRequest, photo: Evidence, form: MarkForm, status: int) -> HttpResponse:
+def _show(
+    request: HttpRequest, photo: Evidence, form: MarkForm, status: int, struck: tuple[int, StrikeForm] | None = None
+) -> HttpResponse:
+    """``struck``: the mark that could not be struck off, and its form as it was sent."""
     seen = marks_queries.shown(marks_queries.with_marks(Evidence.objects.filter(pk=photo.pk)).get())
     joint = seen.photo.joint
     context = {
@@ -102,11 +105,24 @@ def _show(request: HttpRequest, photo: Evidence, form: MarkForm, status: int) ->
         "joint": joint,
         "asset": joint.asset,
         "framed": _framed(seen),
-        "marks": list(zip(seen.photo.marks_now, seen.words, strict=True)),
+        "told": marks_queries.when_and_by_whom(seen.photo),
+        "marks": [
+            {
+                "mark": mark,
+                "words": words,
+                "form": _strike_form(mark.pk, struck),
+                "open": bool(struck) and mark.pk == struck[0],
+            }
+            for mark, words in zip(seen.photo.marks_now, seen.words, strict=True)
+        ],
         "form": form,
         "may_mark": rights.may("evidence.add", roles_at(request.user, joint.asset.site_id)),
     }
     return render(request, "inspections/photo_marks.html", context, status=status)
+
+
+def _strike_form(mark_id: int, struck: tuple[int, StrikeForm] | None) -> StrikeForm:
+    return struck[1] if struck and struck[0] == mark_id else StrikeForm(auto_id=f"id_strike_{mark_id}_%s")
 
 
 @login_required
@@ -114,9 +130,11 @@ def _show(request: HttpRequest, photo: Evidence, form: MarkForm, status: int) ->
 def mark_strike(request: HttpRequest, mark_id: int) -> HttpResponse:
     """Strike a mark off."""
     mark = one(marks_queries.marks_for(request.user), mark_id)
-    form = StrikeForm(request.POST)
-    reason = form.cleaned_data["reason"] if form.is_valid() else ""  # the action says what is wrong with none
-    marks_actions.strike_mark(mark_id=mark.pk, reason=reason, actor=request.user, now=timezone.now())
+    require(request.user, "evidence.add", mark.evidence.joint.asset.site_id)
+    form = StrikeForm(request.POST, auto_id=f"id_strike_{mark.pk}_%s")
+    whose = {"actor": request.user, "now": timezone.now()}
+    if not attempt(form, lambda told: marks_actions.strike_mark(mark_id=mark.pk, **told, **whose)):
+        return _show(request, queries.evidence_view(request.user, mark.evidence_id), MarkForm(), 422, (mark.pk, form))
     messages.success(request, "Struck off, and in the record.")
     return redirect("photo-marks", mark.evidence_id)
 

@@ -20,7 +20,7 @@ from assets_app.register.models import Joint
 def marks_for(person: Person) -> QuerySet[PhotoMark]:
     """Marks in sight that stand, in the order in which they were put on."""
     rows = PhotoMark.objects.filter(evidence__joint__asset__site__in=sites_of(person), struck=None)
-    return rows.select_related("by", "evidence")
+    return rows.select_related("by", "evidence__joint__asset")
 
 
 def with_marks(photos: QuerySet[Evidence]) -> QuerySet[Evidence]:
@@ -33,6 +33,9 @@ def with_marks(photos: QuerySet[Evidence]) -> QuerySet[Evidence]:
 
 def plain(marks: Iterable[PhotoMark]) -> list[Mark]:
     return [Mark(row.shape, row.x, row.y, row.x2, row.y2, row.text) for row in marks]
+
+
+NO_TIME = "the photo does not say when it was taken"
 
 
 @dataclass(frozen=True)
@@ -66,6 +69,13 @@ class Position:
     @property
     def days(self) -> int:
         return len({shown.day for shown in self.photos})
+
+
+def when_and_by_whom(photo: Evidence) -> str:
+    """When the photo was taken and who added it when, on the site's clock; what is not known is said to be so."""
+    zone = ZoneInfo(photo.joint.asset.site.time_zone)
+    taken = f"taken {photo.taken_at.astimezone(zone):%-d %b %Y %H:%M}" if photo.taken_at else NO_TIME
+    return f"{taken}, added by {photo.added_by} on {photo.added_at.astimezone(zone):%-d %b %Y at %H:%M}"
 
 
 def shown(photo: Evidence) -> Shown:

@@ -17,16 +17,17 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from assets_app.doors.beside import attempt
-from assets_app.inspections import actions, bolt_sheet, correct_pages, forms, marks_pages, queries
+from assets_app.inspections import actions, bolt_sheet, correct_pages, forms, marks_pages, marks_queries, queries
 from assets_app.inspections.evidence_actions import joint_for, read_upload
 from assets_app.inspections.inputs import PhotoInput
 from assets_app.inspections.kinds import KINDS
+from assets_app.inspections.look_rules import MOST_PHOTOS
 from assets_app.inspections.models import SEVERITY_ORDER, Evidence, Finding
 from assets_app.people import rules as rights
 from assets_app.people.queries import qualified_for, require, roles_at
 from assets_app.record import queries as record
 from assets_app.record.sentences import sentence
-from assets_app.refusals import NotAllowed, NotFound, Refused
+from assets_app.refusals import NotAllowed, NotFound, Refused, Unprocessable
 from assets_app.register.models import Joint
 
 # A new look -----------------------------------------------------------------------------------------------------------
@@ -172,20 +173,45 @@ def finding_photo(request: HttpRequest, finding_id: int) -> HttpResponse:
     """Photos added to a finding later."""
     row = queries.finding_for(request.user, finding_id)
     require(request.user, "evidence.add", row.joint.asset.site_id)
-    for upload in request.FILES.getlist("photos")[:20]:
-        actions.add_evidence(
-            joint_id=row.joint_id,
-            finding_id=row.pk,
-            data=read_upload(upload),
-            name=upload.name,
-            actor=request.user,
-            now=timezone.now(),
-        )
-    return redirect("finding", row.pk)
+    form = forms.PhotosForm(request.POST, request.FILES)
+    added: list[Evidence] = []
+    if attempt(form, lambda told: _add_photos(request, row, told, added)):
+        messages.success(request, f"In the record: {'; '.join(marks_queries.when_and_by_whom(one) for one in added)}.")
+        return redirect("finding", row.pk)
+    if added:
+        form.add_error("photos", f"Added before it, and standing above: {len(added)}. Choose those that are missing.")
+    return _show_finding(request, row, photo_form=form, status=422)
+
+
+def _add_photos(request: HttpRequest, row: Finding, told: dict[str, Any], added: list[Evidence]) -> None:
+    """Each photo for itself; one that is refused is named, and those before it stay added."""
+    if len(told["photos"]) > MOST_PHOTOS:
+        said = f"{len(told['photos'])} photos were chosen; send at most {MOST_PHOTOS} at a time."
+        raise Unprocessable("too_many_photos", said, field="photos")
+    for upload in told["photos"]:
+        try:
+            one = actions.add_evidence(
+                joint_id=row.joint_id,
+                finding_id=row.pk,
+                data=read_upload(upload),
+                name=upload.name,
+                caption=told["caption"],
+                actor=request.user,
+                now=timezone.now(),
+            )
+        except Unprocessable as refused:
+            said = f"{upload.name}: {refused.message} Choose another photo, or take it again; what you wrote is kept."
+            raise Unprocessable(refused.code, said, field="photos") from refused
+        added.append(one)
 
 
 def _show_finding(
-    request: HttpRequest, row: Finding, *, tried: dict[str, Any] | None = None, status: int = 200
+    request: HttpRequest,
+    row: Finding,
+    *,
+    tried: dict[str, Any] | None = None,
+    photo_form: forms.PhotosForm | None = None,
+    status: int = 200,
 ) -> HttpResponse:
     roles = roles_at(request.user, row.joint.asset.site_id)
     deeds = []
@@ -201,10 +227,10 @@ def _show_finding(
         "kind": KINDS.get(row.kind),
         "joint": row.joint,
         "sizes": queries.sizes(row),
-        "photos": queries.photos_of(row),
+        "photos": [(one, marks_queries.when_and_by_whom(one)) for one in queries.photos_of(row)],
         "assessments": row.assessments.select_related("signed_by"),
         "deeds": deeds,
-        "may_add": rights.may("evidence.add", roles),
+        "photo_form": (photo_form or forms.PhotosForm()) if rights.may("evidence.add", roles) else None,
         "history": [{"entry": entry, "words": sentence(entry.deed, entry.facts)} for entry in history[:50]],
     }
     return render(request, "inspections/finding.html", context, status=status)

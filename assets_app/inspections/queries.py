@@ -61,7 +61,7 @@ def photos_of(finding: Finding) -> QuerySet[Evidence]:
     """Photos of the finding, and those of the looks that saw it which were given to none of their findings."""
     looks = [finding.inspection_id, *finding.sizes.values_list("inspection", flat=True)]
     rows = Evidence.objects.filter(Q(finding=finding) | Q(finding=None, inspection__in=looks))
-    return rows.order_by("added_at", "pk")
+    return rows.select_related("joint__asset__site", "added_by").order_by("added_at", "pk")
 
 
 def evidence_view(person: Person, evidence_id: int) -> Evidence:

@@ -5,6 +5,7 @@ import re
 from datetime import date, timedelta
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 from PIL import Image
 
@@ -262,3 +263,19 @@ def test_the_record_page_filters_and_says_sentences(browser, crack, bolted_joint
 def test_pages_behind_the_sign_in(client, address, crack):
     for page in (address, f"/findings/{crack.pk}/", "/record/", "/people/1/"):
         assert client.get(page)["Location"].startswith("/sign-in/"), page
+
+
+def test_a_refused_photo_keeps_the_caption_and_says_what_to_do_on_the_same_page(client, look, inspector):
+    finding = look(FindingInput(kind="101", size="4 mm")).findings.get()
+    client.force_login(inspector)
+    address = f"/findings/{finding.pk}/photos/"
+    stray = SimpleUploadedFile("notes.jpg", b"no photo at all")
+    refused = client.post(address, {"photos": [photo(), stray], "caption": "the toe, south side"})
+    said = refused.content.decode()
+    assert refused.status_code == 422
+    assert 'value="the toe, south side"' in said
+    assert "notes.jpg: " in said
+    assert "standing above: 1." in said
+    sent = client.post(address, {"photos": photo(), "caption": "the toe, south side"}, follow=True)
+    assert f"added by {inspector} on 15 Jun 2026 at " in sent.content.decode().split("<main")[1], "and who, when"
+    assert finding.evidence.count() == 1, "the same photo once"
