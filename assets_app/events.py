@@ -17,6 +17,6 @@ programmes_given = Signal()
 inspection_recorded = Signal()
 # kwargs: finding: Finding, actor: Person, now: datetime  (severity or state changed, assessment signed)
 finding_changed = Signal()
-# kwargs: later_id: int, first_id: int  (the later finding is the first one seen again; sent before either is locked, so
-# that orders are locked first, as everywhere). Receivers answer with the numbers of the orders that go on for the first.
+# kwargs: later_id: int, first_id: int  (the later finding is the first one seen again; sent before either is locked,
+# so that orders are locked first). Receivers answer with the numbers of the orders that go on for the first.
 findings_joined = Signal()
