@@ -45,6 +45,7 @@ class Run(Generic[Row]):
         raise NotImplementedError
 
     def refused(self, refused: Refused) -> dict[str, Any]:
+        """What is kept of a refusal, by work that may be refused."""
         raise NotImplementedError
 
     def failed(self, *, broke_off: bool) -> dict[str, Any]:
@@ -65,7 +66,7 @@ class Run(Generic[Row]):
         self.told(self.row)
 
     def end(self, state: str, **values: Any) -> None:
-        self.keep(state=state, ended_at=self.now, **values)
+        self.keep(**{"state": state, "ended_at": self.now} | values)
 
     def alive(self) -> datetime:
         """Now, for a sign of life."""

@@ -1,27 +1,27 @@
 """Check a site's chain now: asked for on a page or by the API, walked by a worker with ``verify.chain``.
 
-As with the importer, a run claims its check by a conditional UPDATE; a word of progress is a sign of life, and a run
-that gives none is taken over.
+A word of progress is a sign of life, and a run that gives none is taken over (``claims``).
 """
 
 from __future__ import annotations
 
-import time
-import uuid
-from datetime import datetime, timedelta
+from datetime import datetime
+from typing import Any, ClassVar
 
-from django.db import OperationalError, transaction
-from django.db.models import F, Q, QuerySet
+from django.db import transaction
+from django.db.models import QuerySet
 
-from assets_app import dispatch
+from assets_app import claims, dispatch
 from assets_app.people.models import Person
 from assets_app.people.queries import require
 from assets_app.record import verify
-from assets_app.record.check_models import MOST_ATTEMPTS, SILENT_AFTER, RecordCheck
+from assets_app.record.check_models import SILENT_AFTER, RecordCheck
 from assets_app.record.models import RecordEntry
 from assets_app.register.models import Site
 
 State = RecordCheck.State
+BROKE_OFF = "The check broke off three times. Tell who keeps this service."
+FAULT = "Something went wrong here, which says nothing of the record. Tell who keeps this service."
 UNGUARDED = "The database lacks the triggers that keep the record: {}."
 
 
@@ -50,46 +50,35 @@ def _start_work() -> None:
 
 def owed(now: datetime) -> QuerySet[RecordCheck]:
     """Checks that wait, or whose run gives no sign of life any more; the oldest first."""
-    dead = Q(state=State.RUNNING, claimed_at__lt=now - SILENT_AFTER)
-    return RecordCheck.objects.filter(Q(state=State.WAITING) | dead).order_by("pk")
+    return claims.owed(_Run, now)
 
 
 def run_check(*, check_id: int, now: datetime) -> RecordCheck:
-    """Walk one chain, if it is owed; otherwise nothing happens. A busy database puts it back to waiting."""
-    claim = uuid.uuid4().hex
-    taken = owed(now).filter(pk=check_id)
-    if not taken.update(state=State.RUNNING, claim=claim, claimed_at=now, attempts=F("attempts") + 1, entries_done=0):
-        return RecordCheck.objects.get(pk=check_id)
-    row = RecordCheck.objects.select_related("site").get(pk=check_id)
-    ours = RecordCheck.objects.filter(pk=check_id, claim=claim, state=State.RUNNING)
-    began = time.monotonic()
+    """Walk one chain, as ``claims.work_off`` says."""
+    row: RecordCheck = claims.work_off(_Run, check_id, now=now)
+    return row
 
-    def hear(done: int, of: int) -> None:
-        alive = now + timedelta(seconds=time.monotonic() - began)
-        ours.update(entries_done=done, entries_total=of, claimed_at=alive)
 
-    if row.attempts > MOST_ATTEMPTS:
-        ours.update(
-            state=State.FAILED, words="The check broke off three times. Tell who keeps this service.", ended_at=now
+class _Run(claims.Run[RecordCheck]):
+    model = RecordCheck
+    related = ("site",)
+    afresh: ClassVar = {"entries_done": 0}
+    silent_for = SILENT_AFTER
+
+    def work(self) -> None:
+        answer = verify.chain(self.row.site, told=self._hear)
+        unguarded = verify.missing_triggers()
+        self.end(
+            State.WHOLE if answer.whole else State.BROKEN,
+            entries_done=answer.entries,
+            entries_total=answer.entries,
+            broken_at=answer.sequence,
+            words=" ".join([answer.words, *([UNGUARDED.format(", ".join(unguarded))] if unguarded else [])]),
+            ended_at=self.alive(),
         )
-    else:
-        try:
-            answer = verify.chain(row.site, told=hear)
-        except OperationalError:
-            ours.update(state=State.WAITING)
-            raise
-        _end(ours, answer, now + timedelta(seconds=time.monotonic() - began))
-    return RecordCheck.objects.get(pk=check_id)
 
+    def _hear(self, done: int, of: int) -> None:
+        self.keep(entries_done=done, entries_total=of, claimed_at=self.alive())
 
-def _end(ours: QuerySet[RecordCheck], answer: verify.Answer, at: datetime) -> None:
-    unguarded = verify.missing_triggers()
-    words = " ".join([answer.words, *([UNGUARDED.format(", ".join(unguarded))] if unguarded else [])])
-    ours.update(
-        state=State.WHOLE if answer.whole else State.BROKEN,
-        entries_done=answer.entries,
-        entries_total=answer.entries,
-        broken_at=answer.sequence,
-        words=words,
-        ended_at=at,
-    )
+    def failed(self, *, broke_off: bool) -> dict[str, Any]:
+        return {"words": BROKE_OFF if broke_off else FAULT}

@@ -7,7 +7,6 @@ from datetime import timedelta
 from django.db import models
 
 SILENT_AFTER = timedelta(minutes=5)  # a run that says nothing for so long is taken over
-MOST_ATTEMPTS = 3
 
 
 class RecordCheck(models.Model):
