@@ -13,6 +13,7 @@ from assets_app.inspections import hooks, inputs, judging, rules
 from assets_app.inspections.inputs import FindingInput, Size
 from assets_app.inspections.kinds import KINDS, LOST, Kind
 from assets_app.inspections.models import Finding, FindingSize, Inspection
+from assets_app.inspections.queries import joined_into
 from assets_app.people.models import Person
 from assets_app.record.queries import came_first
 from assets_app.refusals import Unprocessable
@@ -97,6 +98,8 @@ def _window_used(look: Look, kind: Kind, size: Size) -> float | None:
 
 def _known(by_id: dict[int, Finding], entry: FindingInput, where: str) -> Finding:
     known = by_id.get(entry.finding_id or 0)
+    while known is not None and not known.is_open and (first := joined_into(known.pk)) is not None:
+        known = by_id.get(first)  # a phone that was out of signal names it as it was then
     if known is None:
         raise Unprocessable("other_joint", "That finding is not one of this joint.", field=f"{where}finding_id")
     if not known.is_open:

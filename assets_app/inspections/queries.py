@@ -7,6 +7,7 @@ from django.db.models import Case, IntegerField, Max, Prefetch, Q, QuerySet, Val
 from assets_app.inspections.models import SEVERITY_ORDER, Assessment, Evidence, Finding, FindingSize, Inspection
 from assets_app.people.models import Person
 from assets_app.people.queries import sites_of
+from assets_app.record.models import RecordEntry
 from assets_app.refusals import NotFound
 
 OPEN = (Finding.State.OPEN.value, Finding.State.ASSESSED.value)
@@ -55,6 +56,13 @@ def inspection_for(person: Person, inspection_id: int) -> Inspection:
     if found is None:
         raise NotFound("not_found", "There is nothing here that you can see.")
     return found
+
+
+def joined_into(finding_id: int) -> int | None:
+    """The finding found first that a closed one was said to be; None where it was not."""
+    rows = RecordEntry.objects.filter(subject_kind="finding", subject_id=finding_id, deed="finding.joined")
+    last = rows.order_by("-pk").first()
+    return None if last is None else int(last.facts["same_as"])
 
 
 def photos_of(finding: Finding) -> QuerySet[Evidence]:

@@ -42,6 +42,12 @@ def test_the_first_one_has_both_sizes_and_the_later_one_is_closed(first, later, 
     assert RecordEntry.objects.get(deed="finding.extended").subject_id == first.pk
 
 
+def test_who_measures_the_later_one_again_measures_the_first(first, later, look, inspector, now):
+    join(later, first, inspector, now)
+    look(FindingInput(finding_id=later.pk, size="13 mm"))  # from a phone that had no signal meanwhile
+    assert [size.length_mm for size in first.sizes.order_by("pk")] == [8, 11, 13]
+
+
 def test_it_is_as_grave_as_the_graver_and_what_was_signed_for_the_smaller_one_ends(
     first, later, window, inspector, engineer, now
 ):
