@@ -29,6 +29,7 @@ SIGNED = WORK | {
     "finding.lowered": "Called a finding milder",
     "finding.assessed": "Signed an assessment",
     "finding.closed": "Closed a finding",
+    "finding.joined": "Said that a finding is one found before",
     "joint.assessed": "Signed that the joint may stand",
     "hold.released": "Lifted a hold",
 }
