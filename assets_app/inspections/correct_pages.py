@@ -15,7 +15,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from assets_app.inspections import actions, forms, queries
-from assets_app.inspections.models import Inspection
+from assets_app.inspections.kinds import KINDS
+from assets_app.inspections.models import FindingSize, Inspection
 from assets_app.people.queries import require, roles_at
 from assets_app.people.rules import MAY
 from assets_app.record import queries as record
@@ -102,16 +103,25 @@ def _as_recorded(old: Inspection) -> tuple[forms.LookForm, BaseFormSet[forms.Fin
     here = old.inspected_at.astimezone(ZoneInfo(old.joint.asset.site.time_zone))
     names = ("method", "result", "conditions", "counter_total", "note")
     initial = {name: getattr(old, name) for name in names} | {"inspected_at": f"{here:%Y-%m-%dT%H:%M}"}
-    measured = [
-        {
-            "finding_id": str(size.finding_id),
-            "size": size.as_typed,
-            "length": "" if size.length_mm is None or size.as_typed else f"{size.length_mm:g} mm",
-        }
-        for size in old.sizes.select_related("finding").order_by("pk")
-        if size.finding.is_open
-    ]
+    measured = [_measured(size) for size in old.sizes.select_related("finding").order_by("pk") if size.finding.is_open]
     return forms.LookForm(initial=initial, joint=old.joint), _findings(old, initial=measured or [{}])
+
+
+def _measured(size: FindingSize) -> dict[str, str]:
+    """A size as its fields would be typed; where it was one figure, the words of the person themselves."""
+    typed = [part.strip() for part in size.as_typed.split(";") if part.strip()]
+    numbers = {name: getattr(size, name) for name in ("length_mm", "depth_mm", "angle_deg")}
+    known = {
+        name: f"{value:.6g}{' mm' if name.endswith('_mm') else ''}"
+        for name, value in numbers.items()
+        if value is not None
+    }
+    if len(typed) == 1 and len(known) == 1:
+        return {"finding_id": str(size.finding_id), "size": typed[0]}
+    kind = KINDS.get(size.finding.kind)
+    first = {"length": "length_mm", "angle": "angle_deg"}.get(kind.measure if kind else "", "depth_mm")
+    shown = {"size": known.pop(first, ""), "length": known.pop("length_mm", ""), "depth": known.pop("depth_mm", "")}
+    return {"finding_id": str(size.finding_id), **shown}
 
 
 def _show(

@@ -216,6 +216,7 @@ def _show(
         }
         for one in who.qualifications.all()
     ]
+    rows.sort(key=lambda row: row["state"] == "ran out")  # what counts today first
     context = {"who": who, "roles": roles, "rows": rows, "form": form}
     context["address"] = address or _address(request.user, who)
     managed = [] if request.user.pk == who.pk else _managed(request.user)

@@ -153,7 +153,7 @@ class JointForm(forms.Form):
 class ImportForm(forms.Form):
     """A file of a register or a list, with its mapping. ``kinds``: those that the person may import somewhere."""
 
-    kind = forms.ChoiceField(label="What the file holds", required=False)
+    kind = forms.ChoiceField(label="What the file holds")
     site = forms.ModelChoiceField(Site.objects.none(), empty_label=None)
     file = forms.FileField(label="File (CSV or XLSX)", widget=forms.FileInput(attrs={"accept": ".csv,.txt,.xlsx"}))
     mapping = forms.FileField(

@@ -63,7 +63,7 @@ def imports(request: HttpRequest) -> HttpResponse:
             try:
                 row = importer.start_import(
                     site_id=given["site"].pk,
-                    kind=given["kind"] or lists.REGISTER,
+                    kind=given["kind"],
                     file=given["file"],
                     mapping=mapping_text(given["mapping"]),
                     dry_run=given["dry_run"],

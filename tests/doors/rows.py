@@ -298,7 +298,7 @@ REGISTER_PAGES = {
     "GET imports": LISTED,
     "POST imports": Row(
         "register.import",
-        sent=lambda w: {"site": w.site, "file": upload(), "dry_run": "on"},
+        sent=lambda w: {"site": w.site, "kind": "register", "file": upload(), "dry_run": "on"},
     ),
     "POST imports counters": Row(
         "counter.change", sent=lambda w: {"site": w.site, "kind": "counters", "file": upload(), "dry_run": "on"}

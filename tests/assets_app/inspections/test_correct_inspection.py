@@ -89,7 +89,7 @@ def test_the_desk_corrects_a_look_with_the_reason_and_the_old_one_stays_supersed
     old = look(FindingInput(kind="101", size="40 mm"))
     client.force_login(inspector)
     page = f"/looks/{old.pk}/correct/"
-    assert 'value="40 mm"' in client.get(page).content.decode()
+    assert 'name="findings-0-size" value="40 mm"' in client.get(page).content.decode()
     told = {"method": "MT", "inspected_at": "2026-06-14T09:00", "result": "findings", "conditions": "normal"}
     told |= {"findings-TOTAL_FORMS": "1", "findings-INITIAL_FORMS": "0"}
     told |= {"findings-0-finding_id": str(old.findings.get().pk), "findings-0-size": "4.0 mm", "note": "a slip"}
@@ -107,3 +107,11 @@ def test_the_desk_corrects_a_look_with_the_reason_and_the_old_one_stays_supersed
     assert client.get(page).status_code == 409
     client.force_login(person("planner", site))
     assert client.get(f"/looks/{new.pk}/correct/").status_code == 403
+
+
+def test_length_and_depth_stand_each_in_its_field_when_a_look_is_corrected(look, inspector, client):
+    old = look(FindingInput(kind="101", length="14 mm", depth="2.2 mm"))
+    client.force_login(inspector)
+    page = client.get(f"/looks/{old.pk}/correct/").content.decode()
+    assert 'name="findings-0-size" value="14 mm"' in page
+    assert 'name="findings-0-depth" value="2.2 mm"' in page

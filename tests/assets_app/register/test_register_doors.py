@@ -222,7 +222,7 @@ def test_assets_and_joints_are_added_on_pages(planner_client, site):
 
 def test_a_file_goes_through_the_pages_from_check_to_written(planner_client, site, now):
     upload = SimpleUploadedFile("register.csv", ONE.encode())
-    response = planner_client.post("/imports/", {"site": site.pk, "file": upload, "dry_run": "on"})
+    response = planner_client.post("/imports/", {"kind": "register", "site": site.pk, "file": upload, "dry_run": "on"})
     row = RegisterImport.objects.get()
     assert response["Location"] == f"/imports/{row.pk}/"
     waiting = planner_client.get(f"/imports/{row.pk}/progress/")
@@ -257,7 +257,7 @@ def test_a_technician_is_told_who_could_import(client, person, site):
 
 def test_a_mapping_that_is_no_toml_is_refused_beside_its_field(planner_client, site):
     files = {"file": SimpleUploadedFile("r.csv", ONE.encode()), "mapping": SimpleUploadedFile("m.toml", b"[asset")}
-    response = planner_client.post("/imports/", {"site": site.pk, "dry_run": "on", **files})
+    response = planner_client.post("/imports/", {"kind": "register", "site": site.pk, "dry_run": "on", **files})
     assert response.status_code == 422
     assert "no TOML" in response.content.decode()
 
