@@ -10,20 +10,21 @@ export const hasEnded = ({ refusal }) => Boolean(refusal?.state) && ["order_chan
 // What of an order's deeds can be kept: { look, photos, all }. An order that this device no longer has gives none but `all`.
 export function keepable(item, items) {
   const all = items.filter((each) => each.lane === item.lane);
-  const kept = all.filter((each) => each.about);
+  const kept = aboutOf(all) ? all : [];
   return { look: kept.some(isLook), photos: kept.filter((each) => each.photo).length, all };
 }
 
+const aboutOf = (lane) => lane.find((each) => each.about)?.about;
 const isLook = (item) => item.kind === "finish" && Boolean(item.body.look);
 
 // In one transaction, so that nothing is ever neither here nor there.
 export async function keepAside(item) {
   await write(["queue"], async (table) => {
     const lane = (await got(table("queue").getAll())).filter((each) => each.lane === item.lane);
-    const finish = lane.find(isLook);
+    const finish = lane.find(isLook), about = aboutOf(lane);
     for (const each of lane) table("queue").delete(each.seq);
-    const others = lane.filter((each) => each.photo || each.seen === null).map((each) => aside(each, finish));
-    for (const { seq, ...row } of [...(finish ? looks(finish, noted(lane)) : []), ...others]) table("queue").add(row);
+    const others = lane.filter((each) => each.photo || each.seen === null).map((each) => aside(each, about, finish));
+    for (const { seq, ...row } of [...(finish ? looks(finish, about, noted(lane)) : []), ...others]) table("queue").add(row);
   });
   tell("queue");
 }
@@ -38,8 +39,7 @@ export async function dropAll(item) {
 const anew = (item) => ({ ...item, lane: `aside ${item.lane}`, seen: null, fixed: null, state: WAITS, refusal: null, tries: 0 });
 
 // The look of a finish: by the bolt sheet where there is one, and what else was found beside it.
-function looks(finish, words) {
-  const { joint, method, number } = finish.about;
+function looks(finish, { joint, method, number }, words) {
   const { bolts, findings, result, ...look } = finish.body.look;
   const note = [look.note, `Sent beside order ${number}, which had ended before this came.`, words].filter(Boolean).join(" ");
   const row = { ...anew(finish), words: finish.words.replace(/^Finish/, "A look of its own:"), edit: [], draft: null };
@@ -50,10 +50,10 @@ function looks(finish, words) {
   return findings.length ? [sheet, { ...plain, key: crypto.randomUUID(), body: { ...plain.body, result: "findings" } }] : [sheet];
 }
 
-function aside(item, finish) {
+function aside(item, about, finish) {
   if (!item.photo) return anew(item); // a bolt sheet or the like, which was never the order's
   const step = item.kind === "step" ? `, step ${item.sequence}` : "";
-  const body = item.kind === "photo" ? item.body : { joint: item.about.joint, caption: `order ${item.about.number}${step}` };
+  const body = item.kind === "photo" ? item.body : { joint: about.joint, caption: `order ${about.number}${step}` };
   return { ...anew(item), kind: "photo", path: "/api/v1/evidence/", body, parent: finish ? finish.key : null, edit: [] };
 }
 
