@@ -73,7 +73,7 @@ def api(people):
 
 
 def import_register(page, today: date) -> None:
-    page.get_by_label("Register (CSV").set_input_files(
+    page.get_by_label("File (CSV").set_input_files(
         {"name": "broken.csv", "mimeType": "text/csv", "buffer": (HEAD + "R-01,,boat\n").encode()}
     )
     page.get_by_role("button", name="Read the file").click()
@@ -82,7 +82,7 @@ def import_register(page, today: date) -> None:
     assert "boat" in page.inner_text("main")
     keep(page, "1-wrong-file")
     page.goto("/imports/")
-    page.get_by_label("Register (CSV").set_input_files(
+    page.get_by_label("File (CSV").set_input_files(
         {"name": "pier.csv", "mimeType": "text/csv", "buffer": register(today).encode()}
     )
     page.get_by_role("button", name="Read the file").click()
