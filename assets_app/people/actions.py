@@ -13,9 +13,10 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import transaction
 
+from assets_app.inspections.models import Method
 from assets_app.people import rules
 from assets_app.people.models import Person, Qualification, Role, RoleName
-from assets_app.people.qualification_rules import POSITIONS, positions_of, unknown_positions, welder_valid
+from assets_app.people.qualification_rules import POSITIONS, needs_ndt, positions_of, unknown_positions, welder_valid
 from assets_app.people.queries import (
     day_at,
     ended_early,
@@ -225,6 +226,11 @@ def _check_certificate(
         raise Unprocessable("ends_before_it_begins", "The last day must come after the first.", field="expires_on")
     if kind == Qualification.Kind.NDT and not method:
         raise Unprocessable("method_needed", "Say which method, e.g. MT.", field="method")
+    if kind == Qualification.Kind.NDT and not (method in Method.values and needs_ndt(method)):
+        known = " ".join(name for name in Method.values if needs_ndt(name))
+        raise Unprocessable(
+            "unknown_method", f"{method!r} is no NDT method here. Write one of {known}.", field="method"
+        )
     if kind == Qualification.Kind.NDT and level not in (1, 2, 3):
         raise Unprocessable("level_needed", "The level is 1, 2 or 3.", field="level")
     if kind == Qualification.Kind.WELDER and not process:

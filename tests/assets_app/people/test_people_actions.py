@@ -76,6 +76,8 @@ def test_a_manager_reaches_the_people_of_the_own_site_only(qualify, person, othe
     [
         ({"kind": "pilot"}, "unknown_kind"),
         ({"method": ""}, "method_needed"),
+        ({"method": "mt"}, "unknown_method"),
+        ({"method": "BC"}, "unknown_method"),
         ({"level": 4}, "level_needed"),
         ({"level": None}, "level_needed"),
         ({"expires_on": date(2024, 1, 1)}, "ends_before_it_begins"),
