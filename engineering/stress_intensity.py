@@ -197,14 +197,19 @@ class ToePieces:
 
 
 def toe_pieces(length_ratio: FloatArray, loading: Loading) -> ToePieces:
-    """Coefficients of the two-dimensional weld-toe magnification for ``length_ratio`` = L/B (BS 7910:2013 M)."""
+    """Coefficients of the two-dimensional weld-toe magnification for ``length_ratio`` = L/B (BS 7910:2013 M).
+
+    The published lines for membrane meet neither at L/B = 2, where Mk is up to 2 % more than just beyond it, nor at
+    their limit of depth. Infinity, which says that the length is not known, takes the greatest of them at every depth.
+    """
     if loading == "membrane":
-        near, held = length_ratio <= 2.0, np.minimum(length_ratio, 2.0)
-        return ToePieces(
-            limit=np.where(near, 0.05 * held**0.55, 0.073),
-            v=(np.where(near, 0.51 * held**0.27, 0.615), np.full_like(held, 0.83)),
-            w=(np.full_like(held, -0.31), np.where(near, -0.15 * held**0.46, -0.20)),
-        )
+        unknown = np.isinf(length_ratio)
+        near, held = (length_ratio <= 2.0) | unknown, np.minimum(length_ratio, 2.0)
+        limit = np.where(near, 0.05 * held**0.55, 0.073)
+        v = np.where(near, 0.51 * held**0.27, 0.615), np.full_like(held, 0.83)
+        w = np.full_like(held, -0.31), np.where(near, -0.15 * held**0.46, -0.20)
+        crossing = (v[0] / v[1]) ** (1.0 / (w[1] - w[0]))
+        return ToePieces(limit=np.where(unknown, crossing, limit), v=v, w=w)
     near, held = length_ratio <= 1.0, np.minimum(length_ratio, 1.0)
     return ToePieces(
         limit=0.03 * held**0.55,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from bench.growth import Joint, joints, reference_cycles, vectorised
@@ -141,11 +141,12 @@ def test_one_stage_life_of_a_joint_enlarged_goes_with_size_to_one_minus_half_m(s
 
 
 @unhurried
+@example(start=1.0, stress=5.0, share=0.0, ratio=2.0)  # where the published lines of the magnification do not meet
 @given(start=st.floats(0.1, 4.0), stress=stresses, share=st.floats(0.0, 1.0), ratio=ratios)
 def test_the_defaults_for_bending_and_attachment_are_the_safe_side(start, stress, share, ratio):
     assumed = cycles(start, 9.0, stress=stress, attachment=np.inf)
     known = cycles(start, 9.0, stress=stress, attachment=12.0 * ratio, bending_share=share)
-    assert assumed <= known * 1.01  # the two pieces of the toe magnification meet with a step of up to 1 %
+    assert assumed <= known * 1.001
 
 
 @unhurried
