@@ -62,7 +62,7 @@ def test_a_bin_cut_in_two_changes_nothing():
 bins = st.lists(st.tuples(st.floats(5.0, 150.0), st.floats(0.1, 50.0)), min_size=1, max_size=4)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(
     bins=bins, law=st.sampled_from(LAWS), wall=st.floats(6.0, 40.0), attachment=st.floats(5.0, 100.0),
     first=st.floats(0.05, 0.4), growth=st.floats(1.2, 8.0),
