@@ -1,7 +1,4 @@
-"""Check a site's chain now: asked for on a page or by the API, walked by a worker with ``verify.chain``.
-
-A word of progress is a sign of life, and a run that gives none is taken over (``claims``).
-"""
+"""Check a site's chain now: asked for on a page or by the API, walked by a worker with ``verify.chain``."""
 
 from __future__ import annotations
 
@@ -22,6 +19,8 @@ from assets_app.register.models import Site
 State = RecordCheck.State
 BROKE_OFF = "The check broke off three times. Tell who keeps this service."
 FAULT = "Something went wrong here, which says nothing of the record. Tell who keeps this service."
+BROKE_OFF = "The check broke off three times. Tell who keeps this service."
+FAULT = "Something went wrong here; it says nothing about the record. Ask again, and tell who keeps this service."
 UNGUARDED = "The database lacks the triggers that keep the record: {}."
 
 
@@ -61,24 +60,25 @@ def run_check(*, check_id: int, now: datetime) -> RecordCheck:
 
 class _Run(claims.Run[RecordCheck]):
     model = RecordCheck
-    related = ("site",)
+    related = ("site", "asked_by")
     afresh: ClassVar = {"entries_done": 0}
     silent_for = SILENT_AFTER
 
     def work(self) -> None:
         answer = verify.chain(self.row.site, told=self._hear)
         unguarded = verify.missing_triggers()
+        words = " ".join([answer.words, *([UNGUARDED.format(", ".join(unguarded))] if unguarded else [])])
         self.end(
             State.WHOLE if answer.whole else State.BROKEN,
             entries_done=answer.entries,
             entries_total=answer.entries,
             broken_at=answer.sequence,
-            words=" ".join([answer.words, *([UNGUARDED.format(", ".join(unguarded))] if unguarded else [])]),
+            words=words,
             ended_at=self.alive(),
         )
 
-    def _hear(self, done: int, of: int) -> None:
-        self.keep(entries_done=done, entries_total=of, claimed_at=self.alive())
-
     def failed(self, *, broke_off: bool) -> dict[str, Any]:
         return {"words": BROKE_OFF if broke_off else FAULT}
+
+    def _hear(self, done: int, of: int) -> None:
+        self.keep(entries_done=done, entries_total=of, claimed_at=self.alive())
