@@ -8,9 +8,10 @@ PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-inp
 PYTEST := $(BIN)/python -m pytest
 # Three workers on two cores: many tests wait for services and browsers.
 SPREAD := -n 3 --dist loadscope --no-loadscope-reorder
-# What rests on the database, and so runs again on PostgreSQL; the rest runs once: the doors' table of rights and the demo
-# take minutes and ask nothing of the engine that these do not.
-ON_POSTGRES := tests/assets_app tests/schedules tests/hostile --ignore=tests/schedules/demo
+# What rests on the database, and so runs again on PostgreSQL; the rest runs once: the doors' table of rights, the demo, the
+# papers and the drawings take minutes and ask nothing of the engine that these do not.
+ON_POSTGRES := tests/assets_app tests/schedules tests/hostile -p no:schemathesis \
+  --ignore=tests/schedules/demo --ignore=tests/schedules/reports/test_reports.py --ignore-glob='*_drawing.py'
 
 .DEFAULT_GOAL := help
 .PHONY: help demo stack test lint bench faults screens dev lock
