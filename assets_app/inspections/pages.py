@@ -38,7 +38,7 @@ from assets_app.register.models import Joint
 def look_new(request: HttpRequest, joint_id: int) -> HttpResponse:
     """Record a look: method, result, conditions, findings one below the other, photos."""
     joint = joint_for(request.user, "read", joint_id)
-    _may_look(request, joint)
+    _require_look(request, joint)
     known = [(one.pk, forms.known_words(one)) for one in queries.open_findings(joint.pk)]
     row = {"joint": joint, "known": known}
     if request.method != "POST":
@@ -64,12 +64,15 @@ def look_new(request: HttpRequest, joint_id: int) -> HttpResponse:
     return _show_look(request, joint, look, rows, status=422)
 
 
-def _may_look(request: HttpRequest, joint: Joint) -> None:
-    roles = roles_at(request.user, joint.asset.site_id)
-    if not rights.may("inspection.record", roles) and not (
-        joint.kind == Joint.Kind.BOLTED and rights.may("bolt_check.record", roles)
-    ):
+def _require_look(request: HttpRequest, joint: Joint) -> None:
+    if not _may_look(joint, roles_at(request.user, joint.asset.site_id)):
         joint_for(request.user, "inspection.record", joint.pk)  # refuses, naming who could
+
+
+def _may_look(joint: Joint, roles: frozenset[str]) -> bool:
+    if rights.may("inspection.record", roles):
+        return True
+    return joint.kind == Joint.Kind.BOLTED and rights.may("bolt_check.record", roles)
 
 
 def _fresh_forms(
@@ -230,6 +233,7 @@ def _show_finding(
         "photos": [(one, marks_queries.when_and_by_whom(one)) for one in queries.photos_of(row)],
         "assessments": row.assessments.select_related("signed_by"),
         "deeds": deeds,
+        "may_look": _may_look(row.joint, roles),
         "photo_form": (photo_form or forms.PhotosForm()) if rights.may("evidence.add", roles) else None,
         "history": [{"entry": entry, "words": sentence(entry.deed, entry.facts)} for entry in history[:50]],
     }

@@ -203,6 +203,7 @@ def test_each_role_is_offered_what_it_may_do(client, person, site, crack, role, 
     client.force_login(person(role, site))
     page = text(client.get(f"/findings/{crack.pk}/"))
     assert re.findall(r"<summary>([^<]*)</summary>", page) == offered
+    assert ("Measure it again" in page) == (role in ("inspector", "engineer")), "to the others it would be refused"
 
 
 def test_a_deed_from_the_page_is_done_and_shown_in_the_record(browser, crack):
