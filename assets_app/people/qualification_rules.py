@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, timedelta
 from typing import Protocol
 
 LEVEL_TO_INTERPRET = 2
@@ -127,6 +127,32 @@ def _listed(names: Iterable[str]) -> str:
 def continuity_ends(certificate: Certificate) -> date:
     """Last day of the six months since the process was last used (or since issue)."""
     return add_months(certificate.last_used_on or certificate.issued_on, CONTINUITY_MONTHS)
+
+
+def last_day(certificate: Certificate) -> date:
+    """The day after which it counts no more: its own last day or, of a welder, that of the six months if earlier."""
+    if certificate.kind == "welder":
+        return min(certificate.expires_on, continuity_ends(certificate))
+    return certificate.expires_on
+
+
+def is_carried_on(certificate: Certificate, others: Iterable[Certificate]) -> bool:
+    """Whether another certificate of the same person covers all that this one does, from its last day at the latest
+    and beyond it: nothing lapses then. What is equal ends with it and carries nothing on."""
+    ends = last_day(certificate)
+    return any(
+        _covers(other, certificate) and last_day(other) > ends and other.issued_on <= ends + timedelta(days=1)
+        for other in others
+    )
+
+
+def _covers(other: Certificate, certificate: Certificate) -> bool:
+    """Whether one certificate is for the same, or for more: a higher level, further positions."""
+    return (
+        (other.kind, other.method, other.process) == (certificate.kind, certificate.method, certificate.process)
+        and (other.level or 0) >= (certificate.level or 0)
+        and set(positions_of(other.welding_position)) >= set(positions_of(certificate.welding_position))
+    )
 
 
 def add_months(day: date, months: int) -> date:

@@ -12,7 +12,7 @@ from django.db import connection, transaction
 from django.db.models import Max, Q
 
 from assets_app.people.models import Person, Qualification, Role
-from assets_app.people.qualification_rules import continuity_ends
+from assets_app.people.qualification_rules import continuity_ends, is_carried_on
 from assets_app.people.queries import day_at, require, roles_at
 from assets_app.record.actions import append
 from assets_app.refusals import Conflict, NotFound
@@ -203,7 +203,8 @@ def _qualifications(site: Site, today: date, book: Book) -> list[Draft]:
             lead_days=lead,
             unused_ends_on=continuity_ends(row) if row.kind == Qualification.Kind.WELDER else None,
         )
-        for row in rows.select_related("person")
+        for row in rows.select_related("person").prefetch_related("person__qualifications")
+        if not is_carried_on(row, row.person.qualifications.all())
     )
     return [draft for draft in drafts if draft]
 

@@ -119,3 +119,31 @@ def test_every_position_printed_on_the_certificate_counts_and_none_is_inferred()
 )
 def test_what_is_no_welding_position_is_named(printed, unknown):
     assert rules.unknown_positions(printed) == unknown
+
+
+@pytest.mark.parametrize(
+    ("other", "carried"),
+    [
+        ({}, True),
+        ({"level": 3}, True),
+        ({"level": 1}, False),
+        ({"method": "UT"}, False),
+        ({"expires_on": date(2026, 6, 15)}, False),
+        ({"issued_on": date(2026, 6, 16)}, True),
+        ({"issued_on": date(2026, 6, 17)}, False),
+    ],
+)
+def test_a_renewed_certificate_carries_on_what_it_covers_without_a_gap(other, carried):
+    renewed = Certificate(**{"expires_on": date(2031, 1, 1), **other})
+    assert rules.is_carried_on(Certificate(), [Certificate(), renewed]) is carried
+
+
+@pytest.mark.parametrize(("positions", "carried"), [("PA PF", True), ("PA", False), ("", False)])
+def test_a_welders_is_carried_on_in_every_position_and_by_a_use(positions, carried):
+    old = Certificate(**WELDER, last_used_on=date(2026, 5, 1))
+    new = Certificate(**{**WELDER, "welding_position": positions}, expires_on=date(2028, 1, 1))
+    used, unused = date(2026, 5, 1), date(2025, 11, 1)
+    new.last_used_on = used
+    assert rules.is_carried_on(old, [new]) is carried
+    new.last_used_on = unused
+    assert not rules.is_carried_on(old, [new]), "its six months end before"

@@ -121,13 +121,28 @@ def test_a_qualification_about_to_lapse_is_told_to_its_holder_too(inspector, sit
 
 
 def test_a_welder_is_told_before_the_six_months_without_a_weld_are_over(technician, site, now):
-    welder = {"person": technician, "kind": "welder", "process": "135", "expires_on": date(2028, 1, 1)}
+    welder = {"person": technician, "kind": "welder", "issued_on": date(2025, 1, 1), "expires_on": date(2028, 1, 1)}
     Qualification.objects.all().delete()
-    Qualification.objects.create(issued_on=date(2025, 1, 1), last_used_on=date(2026, 2, 1), **welder)
-    Qualification.objects.create(issued_on=date(2025, 1, 1), last_used_on=date(2026, 6, 1), **welder)
+    Qualification.objects.create(process="135", last_used_on=date(2026, 2, 1), **welder)
+    Qualification.objects.create(process="111", last_used_on=date(2026, 6, 1), **welder)
     actions.raise_owed(now=now)
     told = Intent.objects.get(kind="qualification ending")
     assert (told.person, told.for_day) == (technician, date(2026, 8, 1))
+
+
+def test_a_certificate_that_was_renewed_is_not_told_as_lapsing(inspector, site, now):
+    mine = Qualification.objects.filter(person=inspector)
+    mine.filter(method="PT").update(expires_on=date(2026, 7, 1))
+    mine.exclude(method="PT").delete()
+    renewed = {"person": inspector, "kind": "ndt", "method": "PT", "level": 2, "expires_on": date(2031, 1, 1)}
+    gap = Qualification.objects.create(issued_on=date(2026, 7, 3), **renewed)
+    actions.raise_owed(now=now)
+    assert len(keys("qualification ending")) == 1, "a day between them is a lapse"
+    Intent.objects.all().delete()
+    Scan.objects.all().delete()
+    Qualification.objects.filter(pk=gap.pk).update(issued_on=date(2026, 7, 2))
+    actions.raise_owed(now=now)
+    assert keys("qualification ending") == []
 
 
 def test_unrated_looks_are_told_weekly(dated, site, now):
