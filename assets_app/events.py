@@ -17,6 +17,9 @@ programmes_given = Signal()
 inspection_recorded = Signal()
 # kwargs: finding: Finding, actor: Person, now: datetime  (severity or state changed, assessment signed)
 finding_changed = Signal()
+# kwargs: person: Person, site_id: int, role: str, actor: Person, now: datetime  (the role is gone already). Receivers
+# answer with the numbers of the person's orders that go back to nobody.
+role_taken = Signal()
 # kwargs: later_id: int, first_id: int  (the later finding is the first one seen again; sent before either is locked,
 # so that orders are locked first). Receivers answer with the numbers of the orders that go on for the first.
 findings_joined = Signal()

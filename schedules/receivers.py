@@ -26,7 +26,7 @@ from schedules.due import corrections, programmes
 from schedules.due import events as due_events
 from schedules.duty import events as duty_events
 from schedules.work import events as work_events
-from schedules.work import eyes, finishing, holds, raising
+from schedules.work import eyes, finishing, giving_back, holds, raising
 from schedules.work.models import Hold, WorkOrder
 
 
@@ -90,6 +90,11 @@ def hold_what_was_raised(*, finding: Finding, now: datetime, **_: Any) -> None:
 @receiver(events.findings_joined)
 def go_on_for_the_first(*, later_id: int, first_id: int, **_: Any) -> list[int]:
     return raising.follow_joined(later_id=later_id, first_id=first_id)
+
+
+@receiver(events.role_taken)
+def give_orders_back(*, person: Person, site_id: int, role: str, actor: Person, now: datetime, **_: Any) -> list[int]:
+    return giving_back.give_back(person=person, site_id=site_id, role=role, actor=actor, now=now)
 
 
 @receiver(events.inspection_recorded)

@@ -43,7 +43,11 @@ def config(level: str) -> dict[str, Any]:
                 ],
             }
         },
-        "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json"}},
+        "handlers": {
+            "stderr": {"class": "logging.StreamHandler", "formatter": "json"},
+            "nowhere": {"class": "logging.NullHandler"},
+        },
         "root": {"handlers": ["stderr"], "level": level},
-        "loggers": {"django.server": {"handlers": [], "propagate": True}},
+        # The development server's own lines hold whole paths, tokens of private links too; each request leaves ours.
+        "loggers": {"django.server": {"handlers": ["nowhere"], "propagate": False}},
     }

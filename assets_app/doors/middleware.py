@@ -40,7 +40,7 @@ def locked_out(request: HttpRequest, _response: HttpResponse | None, _credential
     minutes = round(60 * settings.AXES_COOLOFF_TIME)
     message = (
         f"There were too many wrong tries to sign in by this name. Wait {minutes} minutes and try again; what is on a "
-        "phone stays there meanwhile. Whoever runs the service can set a forgotten password anew."
+        "phone stays there meanwhile. Who forgot the password asks a manager of the site for a link to set one anew."
     )
     if request.path.startswith("/api/"):
         answer: HttpResponse = problem.plain(429, code="too_many_tries", detail=message)

@@ -13,6 +13,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import transaction
 
+from assets_app import events
 from assets_app.inspections.models import Method
 from assets_app.people import rules
 from assets_app.people.models import Person, Qualification, Role, RoleName
@@ -41,36 +42,44 @@ def grant_role(
     if name not in RoleName.values:
         raise Unprocessable("unknown_role", f"There is no role {name!r}.", field="name")
     with transaction.atomic():
-        person = _locked_person(person_id)
+        person = locked_person(person_id)
         _never_oneself(actor, person, "a role")
+        is_new_here = not Role.objects.filter(person=person, site_id=site_id).exists()
         role, _ = Role.objects.update_or_create(
             person=person, site_id=site_id, name=name, defaults={"release_authority": release_authority}
         )
         content = {"person": person.display_name, "role": name, "release_authority": release_authority}
         record.append(site_id=site_id, deed="role.granted", actor=actor, subject=person, content=content, now=now)
+        if is_new_here:
+            _record_what_is_held(site_id, person, actor, now)
     return role
 
 
-def take_role(*, site_id: int, person_id: int, name: str, actor: Person, now: datetime) -> None:
-    """Take a role at the site from a person."""
+def take_role(*, site_id: int, person_id: int, name: str, actor: Person, now: datetime) -> list[int]:
+    """Take a role at the site from a person; the numbers of their orders that nobody has now."""
     require(actor, "people.change", site_id)
     with transaction.atomic():
-        person = _locked_person(person_id)
+        person = locked_person(person_id)
         _never_oneself(actor, person, "a role")
         gone, _ = Role.objects.filter(person=person, site_id=site_id, name=name).delete()
         if not gone:
             raise NotFound("not_found", f"{person.display_name} is not {name} here.")
+        taken = {"person": person, "site_id": site_id, "role": name}
+        told = events.role_taken.send(sender=__name__, **taken, actor=actor, now=now)
         content = {"person": person.display_name, "role": name}
         record.append(site_id=site_id, deed="role.taken", actor=actor, subject=person, content=content, now=now)
+    return [number for _, numbers in told for number in numbers]
 
 
 def correct_email(*, person_id: int, email: str, actor: Person, now: datetime) -> Person:
     """Correct where emails reach a person; each site's record says who did and when, not the address itself."""
     email = email.strip()
     with transaction.atomic():
-        person = _locked_person(person_id)
+        person = locked_person(person_id)
         site_ids = require_address(actor, person)
-        _check_email(email, person)
+        check_email(email)
+        if email == person.email:
+            raise Unprocessable("same_address", "That address is on file already.", field="email")
         person.email = email
         person.save(update_fields=["email"])
         content = {"person": person.display_name}
@@ -104,7 +113,7 @@ def add_qualification(
     _check_certificate(kind, method, level, process, issued_on, expires_on)
     check_positions(welding_position, field="welding_position")
     with transaction.atomic():
-        person = _locked_person(person_id)
+        person = locked_person(person_id)
         _never_oneself(actor, person, "a qualification")
         _works_here(person, site_id)
         row = Qualification(
@@ -204,7 +213,8 @@ def check_positions(printed: str, *, field: str) -> None:
         )
 
 
-def _check_email(email: str, person: Person) -> None:
+def check_email(email: str) -> None:
+    """Refuse (``not_an_address``) what is no email address."""
     try:
         validate_email(email)
     except ValidationError:
@@ -213,8 +223,6 @@ def _check_email(email: str, person: Person) -> None:
         ) from None
     if len(email) > 254:
         raise Unprocessable("not_an_address", "An email address has 254 characters at most.", field="email")
-    if email == person.email:
-        raise Unprocessable("same_address", "That address is on file already.", field="email")
 
 
 def _check_certificate(
@@ -237,9 +245,11 @@ def _check_certificate(
         raise Unprocessable("process_needed", "Say which process, by its number in ISO 4063.", field="process")
 
 
-def _locked_person(person_id: int) -> Person:
+def locked_person(person_id: int) -> Person:
+    """Locked against other changes, not against being named: who finishes an order holds it and names themselves in the
+    record, while a role taken from them waits here for their orders."""
     try:
-        return Person.objects.select_for_update().get(pk=person_id)
+        return Person.objects.select_for_update(no_key=True).get(pk=person_id)
     except Person.DoesNotExist:
         raise NotFound("not_found", "There is nobody here that you can see.") from None
 
@@ -275,6 +285,13 @@ def _not_on_file(new: Qualification) -> None:
     )
     given = {"field": "certificate", "qualification": held.pk}
     raise came_first("certificate_on_file", said, Qualification, held.pk, deed="qualification.added", **given)
+
+
+def _record_what_is_held(site_id: int, person: Person, actor: Person, now: datetime) -> None:
+    """What somebody brings to a new site, into its record, without a word of where it was put on file."""
+    today = day_at(Site.objects.get(pk=site_id), now)
+    for row in person.qualifications.filter(expires_on__gte=today).order_by("pk"):
+        _record(site_id, "qualification.noted", actor, row, now)
 
 
 def _record_everywhere(site_id: int, deed: str, actor: Person, row: Qualification, now: datetime, **more: Any) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
 from typing import Any
 
 from django.contrib.auth import authenticate
@@ -19,8 +20,9 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from assets_app.doors.idempotency import once
-from assets_app.people import actions, queries
-from assets_app.people.models import DeviceToken, Person, Qualification, Role
+from assets_app.people import account_actions, actions, queries
+from assets_app.people.models import DeviceToken, Person, Qualification, Role, RoleName
+from assets_app.people.sign_in_links import NewLink
 from assets_app.refusals import Conflict, NotAllowed
 
 MOST_TOKENS, CHANGE = 20, "people.change"
@@ -70,12 +72,40 @@ class RoleTaken(serializers.ModelSerializer):
         fields = ("site", "name")
 
 
+class RoleGone(RoleTaken):
+    orders_given_back = serializers.ListField(
+        child=serializers.IntegerField(), help_text="numbers of the person's orders there that nobody has now"
+    )
+
+    class Meta(RoleTaken.Meta):
+        fields = (*RoleTaken.Meta.fields, "orders_given_back")
+
+
 class RoleGiven(RoleTaken):
     username = serializers.CharField(max_length=150, help_text="by which the person signs in, here already or not")
     release_authority = serializers.BooleanField(default=False, help_text="may lift holds there")
 
     class Meta(RoleTaken.Meta):
         fields = (*RoleTaken.Meta.fields, "username", "release_authority")
+
+
+class PersonGiven(serializers.Serializer):
+    site = serializers.IntegerField(min_value=1, max_value=2**63 - 1)
+    first_name = serializers.CharField(max_length=150)
+    last_name = serializers.CharField(max_length=150, required=False, allow_blank=True, default="")
+    username = serializers.CharField(max_length=150, help_text="by which the person shall sign in")
+    email = serializers.CharField(
+        max_length=254, required=False, allow_blank=True, default="", help_text="the link is mailed there too"
+    )
+    role = serializers.ChoiceField(RoleName.choices, help_text="the first one, at the site")
+
+
+class LinkTold(serializers.Serializer):
+    """The one time that the link is told; a repeat under the same Idempotency-Key holds none."""
+
+    person = serializers.IntegerField()
+    link = serializers.CharField(allow_null=True, help_text="to be handed over: sets the password once, for three days")
+    mail = serializers.ChoiceField(["sent", "not sent", "no address"], allow_null=True)
 
 
 class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
@@ -100,6 +130,36 @@ class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
     def me(self, request: Request) -> Response:
         return Response(self.get_serializer(request.user).data)
 
+    @extend_schema(request=PersonGiven, responses={201: LinkTold}, summary="Add a person with a first role at a site")
+    def create(self, request: Request) -> Response:
+        queries.require_first(request.user, "account.change", request.data, queries.BY_SITE)
+        given = PersonGiven(data=request.data)
+        given.is_valid(raise_exception=True)
+        told = dict(given.validated_data)
+        told["site_id"] = told.pop("site")
+        return self._with_link(request, lambda now: account_actions.add_person(actor=request.user, now=now, **told))
+
+    @extend_schema(request=None, responses={201: LinkTold}, summary="Make a link for who forgot the password")
+    @action(detail=True, methods=["post"], url_path="sign-in-link")
+    def sign_in_link(self, request: Request, pk: str) -> Response:
+        person = self.get_object()
+        deed = account_actions.make_link
+        return self._with_link(request, lambda now: deed(person_id=person.pk, actor=request.user, now=now))
+
+    def _with_link(self, request: Request, deed: Callable[[datetime], NewLink]) -> Response:
+        """What is kept for a repeat is kept without the link."""
+        made: list[NewLink] = []
+
+        def run() -> tuple[int, dict[str, Any]]:
+            made.append(deed(timezone.now()))
+            return 201, {"person": made[0].person.pk, "link": None, "mail": None}
+
+        answer = once(request, run)
+        if made:
+            answer.data = {**answer.data, "link": made[0].address, "mail": made[0].mail}
+        answer["Cache-Control"] = "no-store"
+        return answer
+
     @extend_schema(request=RoleGiven, responses=PersonSerializer, summary="Give somebody a role at a site")
     @action(detail=False, methods=["post"], url_path="give-role")
     def give_role(self, request: Request) -> Response:
@@ -112,15 +172,15 @@ class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
 
         return once(request, run)
 
-    @extend_schema(request=RoleTaken, responses=RoleTaken, summary="Take a role; with the last one goes all sight")
+    @extend_schema(request=RoleTaken, responses=RoleGone, summary="Take a role; with the last one goes all sight")
     @action(detail=True, methods=["post"], url_path="take-role")
     def take_role(self, request: Request, pk: str) -> Response:
         person = self.get_object()
         told = self._told_of_role(request, RoleTaken)
 
         def run() -> tuple[int, dict[str, Any]]:
-            actions.take_role(person_id=person.pk, actor=request.user, now=timezone.now(), **told)
-            return 200, {"site": told["site_id"], "name": told["name"]}
+            freed = actions.take_role(person_id=person.pk, actor=request.user, now=timezone.now(), **told)
+            return 200, {"site": told["site_id"], "name": told["name"], "orders_given_back": freed}
 
         return once(request, run)
 

@@ -1,4 +1,4 @@
-"""The form by which a certificate is put on file."""
+"""The forms of people: added, given roles, a password, certificates."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django import forms
+from django.contrib.auth.password_validation import password_validators_help_texts
 
 from assets_app.people.models import Qualification, RoleName
 from assets_app.people.qualification_rules import POSITIONS
@@ -38,6 +39,52 @@ class RoleForm(SiteRoleForm):
         label="May lift holds there", required=False, help_text="an engineer or manager whom the site names for it"
     )
     field_order = ("username", "site_id", "name", "release_authority")
+
+
+class PersonForm(forms.Form):
+    """Somebody to be added, with a first role at one of ``sites``, ``(id, name)``."""
+
+    first_name = forms.CharField(label="First name", max_length=150, help_text="as the record shall show it")
+    last_name = forms.CharField(label="Last name", max_length=150, required=False)
+    username = forms.CharField(label="Shall sign in as", max_length=150, help_text="letters, digits and @ . + - _")
+    email = forms.EmailField(
+        label="Email address",
+        max_length=254,
+        required=False,
+        help_text="the link goes there too, and later the alerts",
+    )
+    site_id = forms.TypedChoiceField(label="Site", coerce=int)
+    role = forms.ChoiceField(label="First role", choices=RoleName.choices)
+
+    def __init__(self, *args: Any, sites: Sequence[tuple[int, str]], **kwargs: Any) -> None:
+        super().__init__(*args, auto_id="id_add_%s", **kwargs)
+        self.fields["site_id"].choices = sites  # type: ignore[attr-defined]
+
+
+class PasswordForm(forms.Form):
+    """A password, twice; whether it is good enough is decided by the action."""
+
+    password = forms.CharField(
+        label="New password",
+        max_length=256,
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+    again = forms.CharField(
+        label="The same again",
+        max_length=256,
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["password"].help_text = " ".join(password_validators_help_texts())
+
+    def clean_again(self) -> str:
+        if self.cleaned_data.get("password") not in (None, self.cleaned_data["again"]):
+            raise forms.ValidationError("The two are not the same. Type both again.")
+        return self.cleaned_data["again"]
 
 
 class UsedForm(forms.Form):

@@ -9,6 +9,10 @@ from django.db import models
 class Person(AbstractUser):
     """Someone who signs in."""
 
+    link_made_at = models.DateTimeField(
+        null=True, blank=True, help_text="when the link to set a password was made; none: no link leads anywhere"
+    )
+
     @property
     def display_name(self) -> str:
         return self.get_full_name() or self.username

@@ -14,8 +14,17 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from assets_app.doors.beside import attempt
-from assets_app.people import actions, qualification_rules, queries, rules, who_may
-from assets_app.people.forms import AddressForm, CertificateForm, EndForm, RoleForm, SiteRoleForm, UsedForm
+from assets_app.people import (
+    account_actions,
+    account_pages,
+    actions,
+    qualification_rules,
+    queries,
+    rules,
+    sign_in_links,
+    who_may,
+)
+from assets_app.people.forms import AddressForm, CertificateForm, EndForm, PersonForm, RoleForm, SiteRoleForm, UsedForm
 from assets_app.people.models import Person, Qualification, RoleName
 from assets_app.refusals import NotAllowed, NotFound
 from assets_app.register.models import Site
@@ -32,8 +41,10 @@ def people(request: HttpRequest) -> HttpResponse:
     return _show_people(request)
 
 
-def _show_people(request: HttpRequest, role_form: RoleForm | None = None, status: int = 200) -> HttpResponse:
-    """``role_form``: one that was refused."""
+def _show_people(
+    request: HttpRequest, role_form: RoleForm | None = None, add_form: PersonForm | None = None, status: int = 200
+) -> HttpResponse:
+    """``role_form`` and ``add_form``: one that was refused."""
     managed = _managed(request.user)
     sites = queries.who_may_at(request.user, timezone.now())
     context = {
@@ -48,6 +59,7 @@ def _show_people(request: HttpRequest, role_form: RoleForm | None = None, status
         "no_role": who_may.NO_ROLE,
         "deeds": who_may.of_roles(RoleName.values),
         "role_form": role_form or (RoleForm(sites=managed) if managed else None),
+        "add_form": add_form or (PersonForm(sites=managed) if managed else None),
     }
     return render(request, "people/people.html", context, status=status)
 
@@ -91,6 +103,26 @@ def role_given(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @login_required
+def person_added(request: HttpRequest) -> HttpResponse:
+    """Add somebody who does not sign in yet; the answer shows the link for them, this once."""
+    queries.require_first(request.user, "account.change", {"site": request.POST.get("site_id")}, queries.BY_SITE)
+    form = PersonForm(request.POST, sites=_managed(request.user))
+    made: list[sign_in_links.NewLink] = []
+    if attempt(form, lambda told: made.append(account_actions.add_person(**told, **_whose(request)))):
+        return account_pages.handed_over(request, made[0])
+    return _show_people(request, add_form=form, status=422)
+
+
+@require_POST
+@login_required
+def link_made(request: HttpRequest, person_id: int) -> HttpResponse:
+    """Make a link for a colleague who forgot the password, or never set one."""
+    who = queries.colleague(request.user, person_id)
+    return account_pages.handed_over(request, account_actions.make_link(person_id=who.pk, **_whose(request)))
+
+
+@require_POST
+@login_required
 def role_taken(request: HttpRequest, person_id: int) -> HttpResponse:
     """Take a role from a colleague."""
     who = queries.colleague(request.user, person_id)
@@ -99,10 +131,23 @@ def role_taken(request: HttpRequest, person_id: int) -> HttpResponse:
     form = SiteRoleForm(request.POST, sites=_managed(request.user))
     if not form.is_valid():
         raise NotFound("not_found", "There is no such role here.")
-    actions.take_role(person_id=who.pk, **form.cleaned_data, **_whose(request))
-    messages.success(request, "Taken, and in the record. It holds from now on.")
+    freed = actions.take_role(person_id=who.pk, **form.cleaned_data, **_whose(request))
+    messages.success(request, f"Taken, and in the record. It holds from now on. {_freed_words(freed, who)}".strip())
     is_here = queries.colleagues_of(request.user).filter(pk=who.pk).exists()
     return redirect("person", who.pk) if is_here else redirect("people")
+
+
+def _freed_words(numbers: list[int], who: Person) -> str:
+    """Which orders nobody has now; more than a few by their count."""
+    if not numbers:
+        return ""
+    most = 10
+    named = ", ".join(map(str, numbers[:most])) + (" and others" if len(numbers) > most else "")
+    orders, go, them = ("order", "goes", "it") if len(numbers) == 1 else ("orders", "go", "them")
+    could = rules.who_could("order.plan")
+    return (
+        f"{len(numbers)} {orders} of {who.display_name} {go} back to nobody ({named}): a {could} gives {them} out anew."
+    )
 
 
 @require_POST
@@ -194,6 +239,14 @@ def _address(actor: Person, who: Person) -> AddressForm | None:
     return AddressForm(initial={"email": who.email})
 
 
+def _may_link(actor: Person, who: Person) -> bool:
+    try:
+        queries.require_account(actor, who)
+    except (NotAllowed, NotFound):
+        return False
+    return who.is_active
+
+
 def _show(
     request: HttpRequest,
     who: Person,
@@ -219,6 +272,7 @@ def _show(
     rows.sort(key=lambda row: row["state"] == "ran out")  # what counts today first
     context = {"who": who, "roles": roles, "rows": rows, "form": form}
     context["address"] = address or _address(request.user, who)
+    context |= {"may_link": _may_link(request.user, who), "valid_days": sign_in_links.valid_days()}
     managed = [] if request.user.pk == who.pk else _managed(request.user)
     context["managed"] = {site_id for site_id, _ in managed}
     return render(request, "people/person.html", context, status=status)
@@ -227,6 +281,8 @@ def _show(
 urlpatterns = [
     path("people/", people, name="people"),
     path("people/<int:person_id>/", person, name="person"),
+    path("people/add/", person_added, name="person-add"),
+    path("people/<int:person_id>/link/", link_made, name="person-link"),
     path("people/<int:person_id>/email/", email, name="person-email"),
     path("people/roles/", role_given, name="role-give"),
     path("people/<int:person_id>/roles/take/", role_taken, name="person-role-take"),
@@ -240,4 +296,5 @@ urlpatterns = [
         )
         for deed in DEEDS
     ),
+    *account_pages.urlpatterns,
 ]

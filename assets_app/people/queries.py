@@ -110,20 +110,47 @@ def require_address(actor: Person, person: Person) -> list[int]:
 
     Refusals: ``not_found``, ``role_lacks_right``, ``keeps_not_all_sites``.
     """
+    own = site_ids_of(person) if actor.pk == person.pk else []
+    return own or _require_at_every_site(
+        actor,
+        person,
+        "people.change",
+        f"{person.display_name} is told by the same address of a site whose people you do not keep. "
+        f"{person.display_name} could correct it, or a manager of all those sites.",
+    )
+
+
+def require_account(actor: Person, person: Person) -> list[int]:
+    """The sites of ``person``, after making sure that ``actor`` may make a link by which the password is set: as
+    manager of every one of them, for the sign-in is to all; never one's own.
+
+    Refusals: ``not_found``, ``role_lacks_right``, ``keeps_not_all_sites``, ``not_for_oneself``.
+    """
+    site_ids = _require_at_every_site(
+        actor,
+        person,
+        "account.change",
+        f"{person.display_name} signs in to a site too whose people you do not keep. A manager of all those sites "
+        "could, or whoever runs the service.",
+    )
+    if actor.pk == person.pk:
+        raise NotAllowed(
+            "not_for_oneself",
+            "Nobody makes a link of their own. Another manager could, or whoever runs the service.",
+        )
+    return site_ids
+
+
+def _require_at_every_site(actor: Person, person: Person, deed: str, otherwise: str) -> list[int]:
+    """``otherwise``: what is said to who may do the deed at some of the person's sites only."""
     site_ids = site_ids_of(person)
     shared = [site_id for site_id in site_ids if roles_at(actor, site_id)]
     if not shared:
         raise NotFound("not_found", "There is nobody here that you can see.")
-    if actor.pk == person.pk:
-        return site_ids
     for site_id in shared:
-        require(actor, "people.change", site_id)
+        require(actor, deed, site_id)
     if len(shared) < len(site_ids):
-        raise NotAllowed(
-            "keeps_not_all_sites",
-            f"{person.display_name} is told by the same address of a site whose people you do not keep. "
-            f"{person.display_name} could correct it, or a manager of all those sites.",
-        )
+        raise NotAllowed("keeps_not_all_sites", otherwise)
     return site_ids
 
 
@@ -288,7 +315,7 @@ def person_by_name(keeper: Person, site_id: int, username: str) -> Person:
     require(keeper, "people.change", site_id)
     found = Person.objects.filter(username=username.strip(), is_active=True).first()
     if found is None:
-        message = f"Nobody signs in by the name {username.strip()}. Whoever runs the service adds people."
+        message = f"Nobody signs in by the name {username.strip()}. Add the person first, with a first role."
         raise Unprocessable("no_such_name", message, field="username")
     return found
 

@@ -48,6 +48,7 @@ MAY: dict[str, frozenset[str]] = {
     "hold.release": frozenset({ENGINEER, MANAGER}),  # and only with release_authority at the site
     "deferral.sign": frozenset({MANAGER, ENGINEER}),
     "people.change": frozenset({MANAGER}),
+    "account.change": frozenset({MANAGER}),  # who signs in at all; of several sites: as manager of each
     "record.check": frozenset({MANAGER, AUDITOR}),  # everybody may read it; a walk along it costs the service some time
     "table.replace": frozenset({ENGINEER}),
 }

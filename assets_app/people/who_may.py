@@ -47,6 +47,7 @@ DEEDS = {
     "label.issue": "issue labels",
     "label.withdraw": "withdraw labels",
     "record.check": "have the chain of the record checked now",
+    "account.change": "add people, and make links by which they set a password, never one's own",
     "people.change": "give roles, put certificates on file and end them, never one's own; correct email addresses",
 }
 

@@ -20,14 +20,19 @@ DEEDS: dict[str, str] = {
     "finding.repaired": "recorded {kind_words} as repaired",
     "joint.assessed": "signed that the joint may stand until {ends_on}: {reason}",
     "role.granted": "made {person} {role}",
+    "person.added": "added {person}, who signs in as {signs_in_as}",
+    "person.link_made": "made a link by which {person} sets a password",
+    "person.password_set": "saw a password of {person} set by a link",
     "person.email_corrected": "corrected the email address of {person}",
     "role.taken": "took the role of {role} from {person}",
     "qualification.added": "put a certificate of {person} on file: {certificate_words}, until {expires_on}{by_words}",
+    "qualification.noted": "noted that {person} holds a certificate: {certificate_words}, until {expires_on}",
     "qualification.withdrawn": (
         "ended a certificate of {person} ({certificate_words}) on {expires_on}: {reason}{by_words}"
     ),
     "qualification.continued": "confirmed that {person} used process {process} on {last_used_on}{why_words}{by_words}",
     "list.imported": "imported a list of {kind} from {file}",
+    "order.unassigned": "took an order of {was} back, to be given out anew: {reason}",
     "order.finished": "finished an order, to be verified{weld_words}{note_words}",
 }
 

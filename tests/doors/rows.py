@@ -142,6 +142,11 @@ INSPECTIONS_API = {
 }
 PEOPLE_API = {
     "GET api-person-list": LISTED,
+    "POST api-person-list": Row(
+        "account.change",
+        sent=lambda w: {"site": w.site, "username": "wick", "first_name": "Wick", "role": "technician"},
+    ),
+    "POST api-person-sign-in-link": Row("account.change", pk("worker")),
     "GET api-person-me": Row(SIGNED_IN),
     "GET api-person-detail": Row(READ, pk("worker"), shows=True),
     "POST api-person-give-role": Row(
@@ -275,6 +280,12 @@ SERVICE = {
     "PUT sign-in": Row(PUBLIC),
     "POST sign-in": Row(PUBLIC, sent=lambda w: {"username": "worker", "password": PASSWORD}),
     "POST sign-out": Row(PUBLIC),
+    "GET set-password": Row(PUBLIC, lambda w: {"person_id": w.newcomer, "token": w.newcomer_token}),
+    "POST set-password": Row(
+        PUBLIC,
+        lambda w: {"person_id": w.newcomer, "token": w.newcomer_token},
+        lambda w: {"password": "tern-over-the-mole", "again": "tern-over-the-mole"},
+    ),
     "GET home": Row(SIGNED_IN),
 }
 REGISTER_PAGES = {
@@ -341,6 +352,11 @@ SEEN_PAGES = {
     "GET evidence-view": Row(READ, pk("photo", "evidence_id")),
     "GET people": LISTED,
     "GET person": Row(READ, pk("worker", "person_id"), shows=True),
+    "POST person-add": Row(
+        "account.change",
+        sent=lambda w: {"site_id": w.site, "username": "wick", "first_name": "Wick", "role": "technician"},
+    ),
+    "POST person-link": Row("account.change", pk("worker", "person_id")),
     "POST role-give": Row(
         "people.change", sent=lambda w: {"site_id": w.site, "username": "worker", "name": "inspector"}
     ),

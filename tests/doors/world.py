@@ -34,6 +34,7 @@ from assets_app.models import (
     Site,
     Weld,
 )
+from assets_app.people import sign_in_links
 from assets_app.people.models import RoleName
 from assets_app.record.check_actions import ask_for_check
 from assets_app.record.check_models import RecordCheck
@@ -109,6 +110,7 @@ class World:
     delivery: int = 0
     token: int = 0
     worker: int = 0
+    newcomer: int = 0  # has a link to set a password
     qualification: int = 0
     welding: int = 0  # a welder's certificate
     mark: int = 0
@@ -117,6 +119,7 @@ class World:
     slug: str = "no-such-site"
     label_token: str = "no-such-label"
     calendar_token: str = "no-such-link"
+    newcomer_token: str = "no-such-link"
     versions: dict[int, int] = field(default_factory=dict)
     people: dict[tuple[str, str], Person | None] = field(default_factory=dict)
 
@@ -185,6 +188,8 @@ def _people(world: World, site: Site, other: Site) -> None:
     worker = Person.objects.create_user("worker", password=PASSWORD, last_name=MARK)
     Role.objects.create(person=worker, site=site, name="technician")
     world.worker = worker.pk
+    newcomer = Person.objects.create_user("newcomer", first_name="Newcomer", link_made_at=timezone.now())
+    world.newcomer, world.newcomer_token = newcomer.pk, sign_in_links.token_of(newcomer)
     runs = {"issued_on": date(2026, 1, 1), "expires_on": date(2028, 1, 1)}
     world.welding = Qualification.objects.create(person=worker, kind="welder", process="135", **runs).pk
     world.qualification = Qualification.objects.filter(person__username="inspector-here")[0].pk

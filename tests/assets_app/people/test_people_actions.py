@@ -160,6 +160,20 @@ def test_a_role_is_given_and_taken_and_both_are_recorded(site, fitter, manager, 
     assert list(RecordEntry.objects.values_list("deed", flat=True)) == ["role.granted", "role.taken"]
 
 
+def test_a_new_site_is_told_what_somebody_holds_already_and_no_other_sites_name(
+    qualify, fitter, person, other_site, now
+):
+    qualify(**MT, certificate="LP-77")
+    qualify(**{**MT, "method": "PT", "expires_on": date(2026, 6, 14)}, certificate="LP-78")  # ran out yesterday
+    facts = {"site_id": other_site.pk, "person_id": fitter.pk, "actor": person("manager", other_site), "now": now}
+    grant_role(name="inspector", **facts)
+    grant_role(name="technician", **facts)  # not the first one
+    told = RecordEntry.objects.filter(site=other_site).order_by("sequence")
+    assert [entry.deed for entry in told] == ["role.granted", "qualification.noted", "role.granted"]
+    assert told[1].facts["certificate"] == "LP-77"
+    assert "Pier" not in told[1].content
+
+
 def test_who_could_are_the_people_with_role_and_certificate(person, site, other_site, now):
     names = []
     for role, method, place in (

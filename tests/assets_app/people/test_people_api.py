@@ -126,7 +126,8 @@ def test_a_manager_gives_and_takes_roles_by_api_and_page_and_the_last_one_takes_
     assert api.post(give, {**told, "username": manager.username}).data["code"] == "not_for_oneself"
     assert api.post(give, {**told, "username": "nobody"}).data["code"] == "no_such_name"
     gone = {"site": site.pk, "name": "inspector"}
-    assert api.post(f"/api/v1/people/{fitter.pk}/take-role/", gone).data == gone
+    taken = api.post(f"/api/v1/people/{fitter.pk}/take-role/", gone).data
+    assert taken == {**gone, "orders_given_back": []}
     assert theirs.get(f"/api/v1/assets/{asset.pk}/").status_code == 200
     client.force_login(manager)
     assert f"Take the role of technician at {site.name}" in client.get(f"/people/{fitter.pk}/").content.decode()

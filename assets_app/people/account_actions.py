@@ -1,0 +1,141 @@
+"""Accounts: a person is added, a link is made by which they set a password, the password is set by it.
+
+Nobody but the person ever knows the password: a manager makes the link and hands it over. The record says that a link
+was made and that it was used, and holds neither.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from axes.utils import reset
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+from knox.models import AuthToken
+
+from assets_app.people import sign_in_links
+from assets_app.people.actions import check_email, grant_role, locked_person
+from assets_app.people.models import Person, RoleName
+from assets_app.people.queries import require, require_account, site_ids_of
+from assets_app.people.sign_in_links import NewLink
+from assets_app.record import actions as record
+from assets_app.refusals import Conflict, Unprocessable
+
+LONGEST_NAME = 150
+
+
+def add_person(
+    *,
+    site_id: int,
+    first_name: str,
+    username: str,
+    role: str,
+    actor: Person,
+    now: datetime,
+    last_name: str = "",
+    email: str = "",
+) -> NewLink:
+    """Add somebody with a first role at the site; the link by which they set their password is told here only.
+
+    It is mailed too where an address is given. Refusals: ``not_found``, ``role_lacks_right``, ``name_needed``,
+    ``bad_sign_in_name``, ``name_taken``, ``not_an_address``, ``unknown_role``.
+    """
+    require(actor, "account.change", site_id)
+    first_name, last_name, email = first_name.strip(), last_name.strip(), email.strip()
+    username = Person.normalize_username(username.strip())
+    _check_names(first_name, last_name, username)
+    if email:
+        check_email(email)
+    if role not in RoleName.values:
+        raise Unprocessable("unknown_role", f"There is no role {role!r}.", field="role")
+    with transaction.atomic():
+        person = _new_person(username, first_name=first_name, last_name=last_name, email=email, link_made_at=now)
+        content = {"person": person.display_name, "signs_in_as": person.username}
+        record.append(site_id=site_id, deed="person.added", actor=actor, subject=person, content=content, now=now)
+        grant_role(site_id=site_id, person_id=person.pk, name=role, actor=actor, now=now)
+        return _handed_over(person, actor)
+
+
+def make_link(*, person_id: int, actor: Person, now: datetime) -> NewLink:
+    """Make a link for somebody who forgot the password or never set one; one made before ends, the password does not.
+
+    Refusals: ``not_found``, ``role_lacks_right``, ``not_for_oneself``, ``keeps_not_all_sites``, ``signs_in_no_more``.
+    """
+    with transaction.atomic():
+        person = locked_person(person_id)
+        site_ids = require_account(actor, person)
+        if not person.is_active:
+            raise Unprocessable("signs_in_no_more", f"{person.display_name} was kept from signing in: no link is made.")
+        person.link_made_at = now
+        person.save(update_fields=["link_made_at"])
+        for site_id in site_ids:
+            content = {"person": person.display_name}
+            record.append(
+                site_id=site_id, deed="person.link_made", actor=actor, subject=person, content=content, now=now
+            )
+        return _handed_over(person, actor)
+
+
+def set_password(*, person_id: int, token: str, password: str, now: datetime) -> Person:
+    """Set the password by a link, which ends with it, as do the sessions and the tokens of devices from before.
+
+    Who held the link is not known, so the record says that it was used, not by whom. Refusals: ``link_over``,
+    ``weak_password``.
+    """
+    with transaction.atomic():
+        person = Person.objects.select_for_update(no_key=True).filter(pk=person_id).first()
+        if person is None or not sign_in_links.leads(person, token):
+            raise sign_in_links.link_over()
+        try:
+            validate_password(password, person)
+        except ValidationError as weak:
+            raise Unprocessable("weak_password", " ".join(weak.messages), field="password") from None
+        person.set_password(password)
+        person.link_made_at = None
+        person.save(update_fields=["password", "link_made_at"])
+        AuthToken.objects.filter(user=person).delete()
+        reset(username=person.username)  # wrong tries from before lock nobody out of the new password
+        for site_id in site_ids_of(person):
+            content = {"person": person.display_name}
+            record.append(
+                site_id=site_id, deed="person.password_set", actor=None, subject=person, content=content, now=now
+            )
+    return person
+
+
+def _handed_over(person: Person, actor: Person) -> NewLink:
+    link = sign_in_links.new_link(person)
+    transaction.on_commit(lambda: sign_in_links.send(link, actor))
+    return link
+
+
+def _check_names(first_name: str, last_name: str, username: str) -> None:
+    for field, name in (("first_name", first_name), ("last_name", last_name)):
+        if len(name) > LONGEST_NAME:
+            raise Unprocessable("name_too_long", f"At most {LONGEST_NAME} characters.", field=field)
+    if not first_name:
+        raise Unprocessable("name_needed", "Say the person's name, as the record shall show it.", field="first_name")
+    try:
+        Person.username_validator(username)
+    except ValidationError:
+        username = ""
+    if not username or len(username) > LONGEST_NAME:
+        said = f"Letters, digits and @ . + - _ make a sign-in name, without a space, {LONGEST_NAME} at most."
+        raise Unprocessable("bad_sign_in_name", said, field="username")
+
+
+def _new_person(username: str, *, email: str, **facts: object) -> Person:
+    taken = Conflict(
+        "name_taken",
+        f"Somebody signs in as {username} already. If it is the same person, give them the role; else choose another "
+        "name.",
+        field="username",
+    )
+    if Person.objects.filter(username__iexact=username).exists():
+        raise taken
+    try:
+        with transaction.atomic():
+            return Person.objects.create_user(username, email, password=None, **facts)
+    except IntegrityError:
+        raise taken from None
