@@ -211,8 +211,9 @@ def test_no_line_names_the_token_of_a_private_link(db, lines):
     strict.post("/calendar/the-token-of-somebody.ics")  # calendar programs try such methods
     strict.get("/calendar/the-token-of-somebody.ics")
     strict.get("/no-page/the-token-of-somebody")
-    assert [line["status"] for line in lines if line["event"] == "request"] == [403, 404, 404]
-    assert len(lines) == 6  # each with a line of Django's beside it
+    strict.get("/sign-in/set-password/1/the-token-of-somebody/")
+    assert [line["status"] for line in lines if line["event"] == "request"] == [403, 404, 404, 404]
+    assert len(lines) == 8  # each with a line of Django's beside it
     assert "the-token" not in json.dumps(lines)
 
 
