@@ -165,25 +165,33 @@ def bulk_orm(site: Site, rows: int) -> float:
     )
 
 
-def one_reading(site: Site) -> float:
-    """Seconds from posting a reading on an asset of 1,000 joints to its new dates; the best of five."""
-    asset = Asset.objects.filter(site=site).order_by("pk").first()
-    counter = asset.counters.get()
+def readings_in_turn(*sites: Site) -> list[float]:
+    """Seconds from posting a reading on an asset of 1,000 joints to its new dates, for each site; the best of nine.
+
+    The sites take turns, so that whatever else the machine does is borne by all of them.
+    """
     person = Person.objects.get(username="bench")
-    latest = counter.readings.order_by("-read_at").first()
-    times = []
-    for k in range(5):
-        at = NOW - timedelta(hours=10 - k)
-        total = latest.value + 200 * (k + 1)
+    counters = [Asset.objects.filter(site=site).order_by("pk")[0].counters.get() for site in sites]
+    before = [counter.readings.order_by("-read_at")[0].value for counter in counters]
+    times: list[list[float]] = [[] for _ in sites]
 
-        def work(at: datetime = at, total: float = total) -> None:
-            duty.post_reading(
-                counter_id=counter.pk, value=total, read_at=at, actor=person, now=NOW, source="api", confirmed=True
-            )
-            engine.recompute_stale(now=NOW)
+    def post(place: int, turn: int) -> None:
+        shown, read_at = before[place] + 200 * (turn + 1), NOW - timedelta(hours=10 - turn)
+        duty.post_reading(
+            counter_id=counters[place].pk,
+            value=shown,
+            read_at=read_at,
+            actor=person,
+            now=NOW,
+            source="api",
+            confirmed=True,
+        )
+        engine.recompute_stale(now=NOW)
 
-        times.append(timed(work))
-    return min(times)
+    for turn in range(9):
+        for place in range(len(sites)):
+            times[place].append(timed(lambda place=place, turn=turn: post(place, turn)))  # type: ignore[misc]
+    return [min(each) for each in times]
 
 
 def two_workers(site: Site) -> tuple[float, float, int]:
@@ -234,7 +242,7 @@ def main(joints: int) -> list[dict[str, Any]]:
     plain_s, orm_s = per_row(site, min(rows, 2_000)) * rows / min(rows, 2_000), bulk_orm(site, rows)
     shift_looks(site, 1)
     ours_s = every_s * rows / joints
-    reading_small, reading_large = one_reading(small), one_reading(site)
+    reading_small, reading_large = readings_in_turn(small, site)
     doors = due_pages.rows_of(site, small)
     one, two, peak = two_workers(site)
     few = {"joints": rows, "ours_s": ours_s}

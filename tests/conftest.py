@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
@@ -44,6 +45,13 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     places = {name: place for place, name in enumerate(LONG_FIRST)}
     items.sort(key=lambda item: places.get(_group(_file(item)), len(places)))
     _leave_out_what_ran_on_the_other_engine(config, items)
+
+
+def pytest_collection_finish(session: pytest.Session) -> None:
+    """What was imported and collected stays to the end: not walked through again and again, a sixth of the time is won."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 50)
 
 
 def _file(item: pytest.Item) -> str:
