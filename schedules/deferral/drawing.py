@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from assets_app.register.pen import Drawing, Pen
-from engineering.figures import grouped
 from schedules.deferral.rules import AgeBand
 
 WIDTH, LEFT, ROW, BAR = 720, 130, 40, 18
@@ -60,7 +59,7 @@ def cost_words(band: AgeBand, currency: str) -> str:
 
 def money(amount: Decimal) -> str:
     """Whole units, thin gaps in thousands."""
-    return grouped(amount)
+    return f"{amount:,.0f}".replace(",", "\u202f")
 
 
 def sentences(bands: Sequence[AgeBand], currency: str) -> list[str]:
