@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 import pytest
 from PIL import Image
 
-from tests.browser.steel.steps import all_sent, do_steps, keep, photo, ready, unsent
+from tests.browser.steel.steps import all_sent, choose, do_steps, keep, photo, press, ready, unsent
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -123,10 +123,9 @@ def test_a_finish_that_was_refused_goes_back_to_the_form_with_all_that_was_typed
     ready(page)
     page.context.set_offline(True)
     page.get_by_label("findings recorded").check()
-    page.get_by_label("Kind").select_option("101")
+    choose(page, "Kind", "101")
     page.locator("input[name=result][value=accepted]").check()
-    page.get_by_role("button", name="Record the look").click()
-    page.get_by_text("You wrote of a finding before, which this result would leave out.").wait_for()
+    press(page, "Record the look", "You wrote of a finding before, which this result would leave out.")
     page.get_by_label("findings recorded").check()
     page.get_by_label("Kind").select_option("")  # a finding of which nothing is said is none
     page.locator("input[name=result][value=accepted]").check()
