@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
 import io
 import os
 
 from PIL import Image
-from playwright.sync_api import TimeoutError
 
 
 def photo(width: int = 3000, height: int = 2000) -> dict:
@@ -33,27 +31,6 @@ def unsent(page, words: str) -> None:
 def all_sent(page) -> None:
     """Nothing is left to send. Wait first for what shows that there was something: it is so before a deed."""
     page.locator("#state").get_by_text("Everything is sent.").wait_for()
-
-
-def choose(page, label: str, value: str) -> None:
-    """Chosen, and still chosen a moment later: on a busy machine the form may be drawn anew under the hand."""
-    for _ in range(5):
-        page.get_by_label(label).select_option(value)
-        page.wait_for_timeout(200)
-        if page.get_by_label(label).input_value() == value:
-            return
-    raise AssertionError(f"{label} does not stay at {value}")
-
-
-def press(page, button: str, words: str) -> None:
-    """Pressed until it is answered, three times at the most."""
-    for _ in range(2):
-        page.get_by_role("button", name=button).click()
-        with contextlib.suppress(TimeoutError):
-            page.get_by_text(words).wait_for(timeout=5000)
-            return
-    page.get_by_role("button", name=button).click()
-    page.get_by_text(words).wait_for()
 
 
 def keep(page, name: str) -> None:

@@ -72,7 +72,7 @@ async function sheetOf(bundle, items) {
   return listSheet(bundle, mine);
 }
 
-const ACTIVE = "button, input, select, textarea, summary, a, [role=slider]";
+const ACTIVE = "button, input, select, textarea, summary, a, [role=slider], [role=alert]";
 
 // What a person calls an element: its label, or its words.
 const callOf = (each) => [each.tagName, each.type === "radio" ? each.value : "", each.labels?.[0]?.textContent ?? each.textContent].join("|");

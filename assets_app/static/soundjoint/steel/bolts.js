@@ -3,7 +3,7 @@
 import { LOST, gravest, rise, severityOf } from "./bolt_loads.js";
 import { boltInput } from "./draw.js";
 import { button, choice, drawing, field, h, newId, radioRow } from "./dom.js";
-import { draftName, draftOf, forgetDraft, keepDraft } from "./drafts.js";
+import { draftName, draftOf, forgetDraft, keepDraft, refusalOf } from "./drafts.js";
 import { day } from "./words.js";
 
 const STATES = [["ok", "ok"], ["loose", "loose"], ["missing", "missing"], ["broken", "broken"]];
@@ -138,13 +138,11 @@ function expected({ torque_nm: torque, preload_kn: preload, source, caution }) {
 }
 
 function recordIt(order, joint, draft, name, view) {
-  const wrong = h("div", { role: "alert", tabindex: "-1" });
-  return [wrong, h("div", { class: "actions" }, button("Record the bolts", async () => {
+  const refusal = refusalOf(draft);
+  return [refusal.place, h("div", { class: "actions" }, button("Record the bolts", async () => {
     const lines = sheetWrong(draft.sheet);
     if (!sheetIsGiven(draft.sheet)) lines.push("No bolt was given a state yet.");
-    wrong.className = lines.length ? "refusal" : "";
-    wrong.replaceChildren(...lines.map((line) => h("p", {}, line)));
-    if (lines.length) return wrong.focus();
+    if (refusal.tell(lines)) return;
     const sent = sheetSent(draft.sheet);
     await view.queue([{ kind: "bolt sheet", words: `Bolts of ${joint.tag}: ${sent.length} of ${joint.bolts.count} read`, path: "/api/v1/bolt-sheets/", order: order.id,
       body: { joint: order.joint, inspected_at: new Date().toISOString(), bolts: sent } }], name);

@@ -1,7 +1,7 @@
 // Finishing an order: what was seen or what was done, with findings, photos and time. Half typed, it is kept as it is.
 import { effectOf, effectWords, isLook, sheetIsGiven, sheetResult, sheetSent, sheetWrong } from "./bolts.js";
 import { button, choice, field, h, radios } from "./dom.js";
-import { draftName, forgetDraft, keepDraft } from "./drafts.js";
+import { draftName, forgetDraft, keepDraft, refusalOf } from "./drafts.js";
 import { boltsForm, findingForm, findingsOf } from "./finding_form.js";
 import { photoDeeds, photosField } from "./photos.js";
 import { add, newKey } from "./queue.js";
@@ -14,16 +14,12 @@ export function finishForm(order, draft, { bundle, redraw, done }) {
   const look = order.kind === "inspect";
   const save = () => keepDraft(draftName(bundle.person.id, order.id), draft);
   const again = async () => { await save(); redraw(); };
-  const problems = h("div", { role: "alert", tabindex: "-1" });
+  const { place, tell } = refusalOf(draft);
   const form = h("form", { class: "form", novalidate: true, onsubmit: async (event) => {
     event.preventDefault();
-    const wrong = await queueFinish(order, draft, bundle, unit);
-    problems.className = wrong.length ? "refusal" : "";
-    problems.replaceChildren(...wrong.map((line) => h("p", {}, line)));
-    if (wrong.length) problems.focus();
-    else done();
+    if (!tell(await queueFinish(order, draft, bundle, unit))) done();
   } });
-  form.append(problems);
+  form.append(place);
   if (look && hasSheet(order, joint)) form.append(...sheetFields(order, draft, { bundle, joint, unit, save, again }));
   else if (look) form.append(...lookFields(draft, { bundle, joint, unit, save, again }));
   else form.append(...(order.welds ? weldFields(draft, { bundle, site: bundle.sites[order.site], joint, save }) : []), ...repairFields(order, draft, joint, save));

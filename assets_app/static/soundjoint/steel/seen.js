@@ -2,7 +2,7 @@
 // for. Who may sign a look there writes it as a look that does not count as one: nobody has looked at the whole joint.
 // Who may not places a hold.
 import { h } from "./dom.js";
-import { draftOf, forgetDraft, keepDraft } from "./drafts.js";
+import { draftOf, forgetDraft, keepDraft, refusalOf } from "./drafts.js";
 import { findingForm, findingsOf } from "./finding_form.js";
 import { photoDeeds, photosField } from "./photos.js";
 import { newKey } from "./queue.js";
@@ -22,19 +22,17 @@ export async function seenSheet(order, view) {
   const { joint, kind, site } = placed(draft.place, bundle);
   standOn(draft, joint);
   const unit = site?.units || "mm", looks = Boolean(site?.may_look);
-  const problems = h("div", { role: "alert", tabindex: "-1" });
+  const refusal = refusalOf(draft);
   const form = h("form", { class: "form", novalidate: true, onsubmit: async (event) => {
     event.preventDefault();
     const { rows, wrong } = findingsOf(draft, unit, { touch: joint.touch });
     const where = placed(draft.place, bundle);
     const lines = [...where.wrong, ...wrong];
-    problems.className = lines.length ? "refusal" : "";
-    problems.replaceChildren(...lines.map((line) => h("p", {}, line)));
-    if (lines.length) return problems.focus();
+    if (refusal.tell(lines)) return;
     await view.queue(deeds(order, draft, rows[0], { where, looks, kinds: bundle.kinds[where.kind] }), name);
     forgetDraft(name);
     view.go(order ? `order/${order.id}` : "unsent");
-  } }, problems, fields,
+  } }, refusal.place, fields,
   findingForm(draft.findings[0], 1, { joint, kinds: bundle.kinds[kind], unit, save, remove: () => { draft.findings = [{}]; again(); } }),
   photosField(draft, again),
   h("p", { class: "note" }, looks ? "It is recorded as a visual look that was not completed: the finding counts, the look does not." : "You cannot sign a look here, so this places a hold: nobody uses it until somebody who can has looked. Tell the people there by word of mouth too."),
