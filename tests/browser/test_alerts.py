@@ -58,7 +58,7 @@ def test_the_pages_read_well_on_phone_and_desk_light_and_dark(
         (f"/people/{dead.person_id}/", "Correct the address"),
         (f"/joints/{weld_joint.pk}/like/", "Tern Wheel"),
     ):
-        page.goto(path)
+        assert page.goto(path).status == 200, path
         page.get_by_text(shows).first.wait_for()
         no_sideways_scroll(page)
         axe(page)

@@ -47,8 +47,10 @@ def test_the_list_and_the_joint_read_well_on_phone_and_desk_light_and_dark(
 def test_nothing_is_wider_than_the_narrowest_phone(open_page, no_sideways_scroll, person, site, owed):
     page = open_page("/due/", size="phone", person=person("planner", site))
     page.set_viewport_size({"width": 360, "height": 700})
+    assert page.get_by_role("link", name=owed.tag).is_visible()
     no_sideways_scroll(page)
     page.goto(f"/joints/{owed.pk}/")
+    assert page.locator("svg.life-line:visible").count() == 1
     no_sideways_scroll(page)
 
 

@@ -28,5 +28,8 @@ def test_the_right_password_leads_on_and_signing_out_leads_back(open_page, perso
     page.get_by_label("Password").fill("a-good-password")
     page.get_by_role("button", name="Sign in").click()
     page.wait_for_url(lambda url: "/sign-in/" not in url)
+    assert page.get_by_text(who.display_name).first.is_visible()
     page.get_by_role("button", name="Sign out").first.click()
     page.wait_for_url("**/sign-in/**")
+    page.goto("/due/")
+    assert "/sign-in/" in page.url, "signed out, the list asks for signing in again"

@@ -91,6 +91,7 @@ def test_who_began_a_look_and_left_it_incomplete_does_not_verify_it(look_order, 
     certify(other, kind="ndt", method="MT", level=2)
     done(all_steps(look_order, other), other, now, look=LookInput(result="accepted"))
     may_not_verify(look_order, both, now)
+    assert (look_order.state, look_order.verified_by) == (WorkOrder.State.DONE, None)
 
 
 def corrected_by(order, who, now):
@@ -145,6 +146,8 @@ def test_a_hold_placed_because_of_the_last_repair_is_not_lifted_by_who_did_it(
     later = now + timedelta(hours=1)
     hold = place_hold(joint_id=weld_joint.pk, reason="the repair cracked", actor=technician, now=later)
     refused(lifting(hold, both, later))
+    hold.refresh_from_db()
+    assert (hold.released_at, hold.released_by) == (None, None)
 
 
 def test_older_work_that_another_has_done_anew_since_does_not_bind(
@@ -171,6 +174,8 @@ def test_a_welder_named_by_another_is_bound_like_who_did_it(repair_order, all_st
     done(all_steps(repair_order, technician), technician, now, weld=WeldInput(welder_id=both.pk, process="135"))
     may_not_verify(repair_order, both, now)
     refused(lifting(hold, both, now))
+    hold.refresh_from_db()
+    assert (repair_order.verified_by, hold.released_at) == (None, None)
 
 
 @pytest.mark.parametrize("door", ["page", "api"])

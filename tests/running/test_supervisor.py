@@ -145,8 +145,11 @@ def test_what_a_killed_run_left_is_ended_but_a_stranger_with_the_same_id_is_not(
 
 
 def test_a_broken_list_of_processes_stops_nobody(tmp_path):
-    (tmp_path / "processes.json").write_text('{"12')
+    running = start("running", SLEEPER)
+    (tmp_path / "processes.json").write_text(f'{{"{running.process.pid}": "{born(running.process.pid)}"')
     end_leftovers(tmp_path)
+    assert running.alive()
+    running.stop()
 
 
 # --- signs of life ----------------------------------------------------------------------------------------------------

@@ -80,7 +80,7 @@ def look_at(file: BinaryIO, column: str) -> Layout:
 def chunks(file: BinaryIO, layout: Layout) -> Iterator[FloatArray]:
     """The column's samples in time order, NaN where one was lost, in pieces of at most some 100,000.
 
-    Refusals as ``look_at``, and ``number_unreadable`` naming the row.
+    Refusals as ``look_at``, and ``number_unreadable`` and ``row_uneven`` naming the row.
     """
     file.seek(0)
     read = _parquet_chunks if layout.kind == "parquet" else _csv_chunks
