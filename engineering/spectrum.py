@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from engineering.errors import FloatArray, InputError, finite, non_negative, one, positive
+from engineering.figures import grouped
 from engineering.screening import Screening, screen
 
 __all__ = [
@@ -117,7 +118,7 @@ class Rainflow:
             for low, high in closed:
                 bins = _add(bins, _bin(np.abs(high - low), self.bin_width_mpa), 1.0)
             if len(points) > MOST_OPEN:
-                raise InputError("samples", f"more than {MOST_OPEN:,} reversals stay open; set resolution_mpa")
+                raise InputError("samples", f"more than {grouped(MOST_OPEN)} reversals stay open; set resolution_mpa")
         self._open, self._bins = points, bins
         self.samples += len(new)
         return self
@@ -284,7 +285,9 @@ def _bin(ranges: FloatArray, width: float) -> np.ndarray:
     """Number of the bin that ends at or just above each range."""
     number = np.ceil(ranges / width * (1 - 1e-12))  # a range that sits on an edge stays there, rounding or not
     if np.any(number > MOST_BINS):
-        raise InputError("bin_width_mpa", f"a range of {ranges.max():g} MPa needs more than {MOST_BINS:,} such bins")
+        raise InputError(
+            "bin_width_mpa", f"a range of {ranges.max():g} MPa needs more than {grouped(MOST_BINS)} such bins"
+        )
     return number.astype(np.int64)
 
 

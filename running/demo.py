@@ -94,6 +94,7 @@ def _environment(port: int, socket: Path) -> dict[str, str]:
         "EMAIL_FILE_PATH": str(RUN / "mail"),
         "BEAT_SCHEDULE_FILE": str(RUN / "beat-schedule"),
         "PROMETHEUS_MULTIPROC_DIR": str(RUN / "metrics"),
+        "WEBHOOKS_INSIDE": "true",  # so that one can be tried on this machine
     }
 
 

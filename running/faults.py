@@ -49,7 +49,8 @@ def _environment(database: str, broker: str, mail_port: int, folder: Path, seed:
         "ALLOWED_HOSTS": "localhost",
         "BASE_URL": "http://localhost",
         "EMAIL_URL": f"smtp://127.0.0.1:{mail_port}",
-        "WEBHOOKS_HTTPS_ONLY": "false",  # the receiver is on loopback
+        "WEBHOOKS_HTTPS_ONLY": "false",
+        "WEBHOOKS_INSIDE": "true",  # the receiver is on loopback
         "FAULTS_CLOCK": str(folder / "clock"),
         "MEDIA_ROOT": str(folder / "media"),
         "PYTHONHASHSEED": str(seed % 2**32),

@@ -1,7 +1,7 @@
 """Logs as one JSON object a line, each with the id of the request that caused it.
 
 The id comes in and goes out as ``X-Request-ID``; a task carries that of the request that dispatched it in its headers.
-Bodies, query strings and names of people are not logged; a person is a number.
+Bodies, query strings, names of people and the addresses they come from are not logged; a person is a number.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from typing import Any
 import structlog
 from celery import signals
 from django.conf import settings
+from django.contrib.auth import get_user_model
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import LazyObject, empty
 
@@ -81,6 +82,13 @@ def _known_person(request: HttpRequest) -> int | None:
     if user is None or (isinstance(user, LazyObject) and user._wrapped is empty):
         return None
     return user.pk
+
+
+def who_signs_in(username: str | None, *_: object) -> str:
+    """Whom the lines of django-axes about signing in, failing to, and signing out tell of. Which name was tried and
+    from where stands in its tables, for whoever may read those."""
+    pk = get_user_model().objects.filter(username=username or "").values_list("pk", flat=True).first()
+    return "a name that nobody has" if pk is None else f"person {pk}"
 
 
 def _keep_our_logging(**_: Any) -> None:

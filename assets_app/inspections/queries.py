@@ -65,9 +65,22 @@ def joined_into(finding_id: int) -> int | None:
     return None if last is None else int(last.facts["same_as"])
 
 
+def joined_to(finding_id: int) -> set[int]:
+    """The findings that were said to be this one, and those that were said to be one of them before."""
+    found: set[int] = set()
+    ask = {finding_id}
+    while ask:
+        rows = RecordEntry.objects.filter(subject_kind="finding", subject_id__in=ask, deed="finding.extended")
+        ask = {int(row.facts["joined"]) for row in rows if "joined" in row.facts} - found
+        found |= ask
+    return found
+
+
 def photos_of(finding: Finding) -> QuerySet[Evidence]:
-    """Photos of the finding, and those of the looks that saw it which were given to none of their findings."""
-    looks = [finding.inspection_id, *finding.sizes.values_list("inspection", flat=True)]
+    """Photos of the finding, and those of the looks that saw it which were given to none of their findings; a look saw
+    it too where what it found was joined to it."""
+    looks = {finding.inspection_id, *finding.sizes.values_list("inspection", flat=True)}
+    looks |= set(Finding.objects.filter(pk__in=joined_to(finding.pk)).values_list("inspection", flat=True))
     rows = Evidence.objects.filter(Q(finding=finding) | Q(finding=None, inspection__in=looks))
     return rows.select_related("joint__asset__site", "added_by").order_by("added_at", "pk")
 

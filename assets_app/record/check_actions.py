@@ -12,7 +12,7 @@ from assets_app import claims, dispatch
 from assets_app.people.models import Person
 from assets_app.people.queries import require
 from assets_app.record import verify
-from assets_app.record.check_models import SILENT_AFTER, RecordCheck
+from assets_app.record.check_models import RecordCheck
 from assets_app.record.models import RecordEntry
 from assets_app.register.models import Site
 
@@ -62,7 +62,6 @@ class _Run(claims.Run[RecordCheck]):
     model = RecordCheck
     related = ("site", "asked_by")
     afresh: ClassVar = {"entries_done": 0}
-    silent_for = SILENT_AFTER
 
     def work(self) -> None:
         answer = verify.chain(self.row.site, told=self._hear)
@@ -81,4 +80,4 @@ class _Run(claims.Run[RecordCheck]):
         return {"words": BROKE_OFF if broke_off else FAULT}
 
     def _hear(self, done: int, of: int) -> None:
-        self.keep(entries_done=done, entries_total=of, claimed_at=self.alive())
+        self.keep(entries_done=done, entries_total=of)

@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 from django.db import models
-
-SILENT_AFTER = timedelta(minutes=5)  # a run that says nothing for so long is taken over
 
 
 class RecordCheck(models.Model):

@@ -23,6 +23,7 @@ from assets_app.register.gathering import stands_alone as _stands_alone
 from assets_app.register.mapping import build_list
 from assets_app.register.models import RegisterImport, Site
 from assets_app.register.reading import Sheet
+from engineering.figures import grouped
 
 STEP = 200  # rows between two words of progress
 MOST_ROWS = 1000  # each is a deed with its entry in the record, all in one transaction that others wait for
@@ -110,7 +111,9 @@ def gather_list(sheet: Sheet, tables: dict[str, Any], kind: ListKind, progress: 
     Refusals: ``mapping_wrong``, ``too_many_rows``.
     """
     if len(sheet.rows) > MOST_ROWS:
-        raise Unprocessable("too_many_rows", f"{len(sheet.rows):,} rows; send at most {MOST_ROWS:,} in one file.")
+        raise Unprocessable(
+            "too_many_rows", f"{grouped(len(sheet.rows))} rows; send at most {grouped(MOST_ROWS)} in one file."
+        )
     mapping = build_list(tables, sheet.headings, kind.thing, kind.fields)
     places = {name: place for place, name in enumerate(sheet.headings) if name}
     sources = mapping.targets[kind.thing]

@@ -16,6 +16,7 @@ from typing import Any
 from zipfile import ZIP_DEFLATED, ZIP_STORED, BadZipFile, ZipFile, ZipInfo
 
 from assets_app.refusals import Unprocessable
+from engineering.figures import grouped
 
 MOST_ROWS = 250_000
 MOST_COLUMNS = 300
@@ -71,7 +72,7 @@ def _sheet(found: Iterator[tuple[int, list[str]]], notes: list[str]) -> Sheet:
         if not any(cells):
             continue
         if len(rows) >= MOST_ROWS:
-            raise _refuse("file_too_long", f"More than {MOST_ROWS:,} rows. Split the file.")
+            raise _refuse("file_too_long", f"More than {grouped(MOST_ROWS)} rows. Split the file.")
         rows.append((number, cells + [""] * (len(headings) - len(cells))))
     if not rows:
         raise _refuse("file_empty", "There is no row under the heading.")
@@ -79,7 +80,9 @@ def _sheet(found: Iterator[tuple[int, list[str]]], notes: list[str]) -> Sheet:
 
 
 def _too_wide(columns: int) -> Unprocessable:
-    return _refuse("file_too_wide", f"{columns:,} columns; at most {MOST_COLUMNS} are read. Is this the right file?")
+    return _refuse(
+        "file_too_wide", f"{grouped(columns)} columns; at most {MOST_COLUMNS} are read. Is this the right file?"
+    )
 
 
 # CSV ------------------------------------------------------------------------------------------------------------------
@@ -132,7 +135,7 @@ def _delimiter(text: str) -> str:
 def _lines(text: str) -> Iterator[str]:
     for line in io.StringIO(text, newline=""):
         if len(line) > LONGEST_LINE:
-            raise _refuse("file_too_wide", f"A line of {len(line):,} characters is no row of a register.")
+            raise _refuse("file_too_wide", f"A line of {grouped(len(line))} characters is no row of a register.")
         yield line
 
 
@@ -207,7 +210,9 @@ def _guard_part(content: bytes, info: ZipInfo, left: int) -> int:
     if widest > MOST_COLUMNS:
         raise _too_wide(widest)
     if widest * deepest > MOST_CELLS or deepest > MOST_ROWS * 2:
-        raise _refuse("file_too_long", f"The sheet reaches down to row {deepest:,}. Delete what stands far below.")
+        raise _refuse(
+            "file_too_long", f"The sheet reaches down to row {grouped(deepest)}. Delete what stands far below."
+        )
     return left
 
 

@@ -19,6 +19,7 @@ from assets_app.inspections.kinds import KINDS
 from assets_app.register import joint_drawing
 from assets_app.register.models import Joint, Site
 from assets_app.register.pen import SEVERITY_MARKS
+from engineering.figures import grouped
 
 register = template.Library()
 RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
@@ -67,7 +68,7 @@ def due_words(
 
 
 def _days(count: int) -> str:
-    return "1 day" if count == 1 else f"{count:,} days".replace(",", " ")
+    return "1 day" if count == 1 else f"{grouped(count)} days"
 
 
 def day_words(day: date, today: date) -> str:
@@ -106,14 +107,14 @@ def figure(value: Any) -> str:
         mantissa, exponent = f"{value:.2e}".split("e")
         return f"{mantissa} × 10" + str(int(exponent)).translate(RAISED)
     decimals = max(0, 2 - math.floor(math.log10(abs(value))))
-    text = f"{value:,.{decimals}f}".replace(",", "\u202f")
+    text = grouped(value, f".{decimals}f")
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 @register.filter
 def count(value: float) -> str:
     """A counter's total, every digit of it, with thin gaps: ``1 284 310``."""
-    return f"{value:,.0f}".replace(",", "\u202f")
+    return grouped(value)
 
 
 @register.filter

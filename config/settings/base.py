@@ -85,6 +85,7 @@ AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False  # no line in the log at every start
+AXES_CLIENT_STR_CALLABLE = "assets_app.doors.logs.who_signs_in"  # what its lines in the log call somebody
 AXES_LOCKOUT_CALLABLE = "assets_app.doors.middleware.locked_out"
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 SESSION_COOKIE_HTTPONLY = True
@@ -231,6 +232,7 @@ CELERY_BEAT_SCHEDULE = {
 
 LOGGING = log_lines.config(env("LOG_LEVEL", default="INFO"))
 WEBHOOKS_HTTPS_ONLY = env.bool("WEBHOOKS_HTTPS_ONLY", default=False)
+WEBHOOKS_INSIDE = env.bool("WEBHOOKS_INSIDE", default=False)  # receivers that are not out on the internet
 METRICS_TOKEN = env("METRICS_TOKEN", default="")  # who may read /metrics from elsewhere than this machine
 STALE_MARK_LIMIT_S = env.float("STALE_MARK_LIMIT_S", default=300.0)  # older: not ready
 

@@ -22,6 +22,7 @@ WHITENOISE_AUTOREFRESH = True  # static files straight from the apps; nothing is
 WHITENOISE_USE_FINDERS = True
 MEDIA_ROOT = _scratch / "media"
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+WEBHOOKS_INSIDE = True  # the tests' receivers are on loopback, and no name is looked up
 AXES_ENABLED = False
 LOGGING = {}  # pytest shows logs itself
 CELERY_TASK_ALWAYS_EAGER = True

@@ -1,4 +1,9 @@
-"""One POST over http or https: no redirects, no proxies, a deadline for all of it, only the answer's status read."""
+"""One POST over http or https: no redirects, no proxies, a deadline for all of it, only the answer's status read.
+
+Whoever sets up a receiver chooses where this service knocks, so it knocks on the internet only, save where the settings
+let receivers be inside. It connects to an address that was looked at, never to the name once more: a name that changes
+in between gains nothing.
+"""
 
 from __future__ import annotations
 
@@ -11,12 +16,27 @@ from urllib.parse import SplitResult, urlsplit
 
 from django.conf import settings
 
+from schedules.alerts.address_rules import is_on_the_internet
+
 TIMEOUT_S = 10  # to connect, and between two bytes
 DEADLINE_S = 20  # for the whole answer, however slowly it drips
+MOST_ADDRESSES = 4  # of one name that are tried
+INSIDE = (
+    "This address lies inside a network and not on the internet, so nothing is posted there. Where the receiver is "
+    "your own, whoever runs the service can allow it (WEBHOOKS_INSIDE)."
+)
 
 
 class Trouble(Exception):
     """The message may not have arrived."""
+
+
+class NotThere(Trouble):
+    """Nothing was sent: the name is not known, or stands for an address where nothing may be posted."""
+
+    def __init__(self, code: str, message: str) -> None:
+        super().__init__(message)
+        self.code = code
 
 
 def is_allowed(url: str) -> bool:
@@ -26,6 +46,13 @@ def is_allowed(url: str) -> bool:
         return False
     needs_https = settings.WEBHOOKS_HTTPS_ONLY
     return parts.scheme == "https" or (parts.scheme == "http" and not needs_https)
+
+
+def look_up(url: str) -> None:
+    """Raises ``NotThere`` where nothing could be posted now. Where receivers may be inside, there is nothing to ask."""
+    parts = _parts(url)
+    if parts is not None and not settings.WEBHOOKS_INSIDE:
+        _addresses(parts.hostname or "", parts.port or http.client.HTTPS_PORT)
 
 
 def post(url: str, body: bytes, headers: dict[str, str], *, deadline_s: float = DEADLINE_S) -> int:
@@ -63,11 +90,49 @@ def _parts(url: str) -> SplitResult | None:
     return parts if is_plain and is_whole and port_is_one else None
 
 
+def _addresses(host: str, port: int) -> list[str]:
+    """What the name stands for; one address inside a network spoils them all. Raises ``NotThere``."""
+    try:
+        found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+    except (OSError, UnicodeError) as error:
+        raise NotThere("host_not_known", f"The name {host} is not known here. Is it spelled right?") from error
+    addresses = list(dict.fromkeys(str(address[0]) for *_, address in found))
+    if not settings.WEBHOOKS_INSIDE and not all(map(is_on_the_internet, addresses)):
+        raise NotThere("url_inside_network", INSIDE)
+    return addresses[:MOST_ADDRESSES]
+
+
+def _reach(host: str, port: int) -> socket.socket:
+    """A connection to the first address that answers."""
+    trouble: OSError = OSError("no address")
+    for address in _addresses(host, port):
+        try:
+            held = socket.create_connection((address, port), TIMEOUT_S)
+        except OSError as error:
+            trouble = error
+            continue
+        held.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        return held
+    raise trouble
+
+
+class _Link(http.client.HTTPConnection):
+    def connect(self) -> None:
+        self.sock = _reach(self.host, self.port)
+
+
+class _SafeLink(http.client.HTTPConnection):
+    """The certificate must be the name's, whatever the address."""
+
+    default_port = http.client.HTTPS_PORT
+
+    def connect(self) -> None:
+        self.sock = ssl.create_default_context().wrap_socket(_reach(self.host, self.port), server_hostname=self.host)
+
+
 def _link(parts: SplitResult) -> http.client.HTTPConnection:
-    host = parts.hostname or ""
-    if parts.scheme == "https":
-        return http.client.HTTPSConnection(host, parts.port, timeout=TIMEOUT_S, context=ssl.create_default_context())
-    return http.client.HTTPConnection(host, parts.port, timeout=TIMEOUT_S)
+    kind = _SafeLink if parts.scheme == "https" else _Link
+    return kind(parts.hostname or "", parts.port or kind.default_port)
 
 
 def _cut(link: http.client.HTTPConnection, late: threading.Event) -> None:

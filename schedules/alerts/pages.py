@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from assets_app.people.queries import colleagues_of
+from engineering.figures import grouped
 from schedules.alerts import actions, given_up_rules, queries, setting_pages
 
 ROWS = 60
@@ -73,7 +74,7 @@ def alert_acknowledged(request: HttpRequest, delivery_id: int) -> HttpResponse:
 def alert_again(request: HttpRequest, delivery_id: int) -> HttpResponse:
     """Send once more what was given up."""
     count = actions.try_again(actor=request.user, now=timezone.now(), delivery_id=delivery_id)
-    messages.success(request, f"{count} alert{' goes' if count == 1 else 's go'} out again within the minute.")
+    messages.success(request, f"{grouped(count)} alert{' goes' if count == 1 else 's go'} out again within the minute.")
     return redirect("alerts-not-delivered")
 
 

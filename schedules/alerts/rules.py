@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from engineering.figures import grouped
+
 OVERDUE, DUE_SOON, HOLD_PLACED, HOLD_RELEASED = "overdue", "due soon", "hold placed", "hold released"
 DEFERRAL_ENDING, COUNTER_SILENT = "deferral ending", "counter silent"
 QUALIFICATION_ENDING, UNRATED, ESCALATED = "qualification ending", "unrated", "escalated"
@@ -114,8 +116,9 @@ def many_escalated(*, site_id: int, count: int, days: int, role: str, today: dat
     return Draft(
         kind=ESCALATED,
         key=f"escalated:site {site_id}:{role}:{year}-W{week:02d}",
-        subject=f"{count} looks are still overdue",
-        text=f"{count} looks have been overdue for {days} days or longer. The due list names each, with its reason.",
+        subject=f"{grouped(count)} looks are still overdue",
+        text=f"{grouped(count)} looks have been overdue for {days} days or longer. The due list names each, with its "
+        "reason.",
         link="/due/",
         for_day=today,
         role=role,
@@ -126,7 +129,7 @@ def many(*, kind: str, site_id: int, count: int, today: date, number: int = 1) -
     """Many looks overdue, or due soon (a first import, a changed policy): the day's ``number``-th alert of the kind
     with a count."""
     words = "overdue" if kind == OVERDUE else "due soon"
-    looks = "1 look" if count == 1 else f"{count:,} looks"
+    looks = "1 look" if count == 1 else f"{grouped(count)} looks"
     is_one, more = count == 1, " more" if number > 1 else ""
     return Draft(
         kind=kind,
@@ -250,11 +253,11 @@ def unrated(*, site_id: int, count: int, today: date) -> Draft | None:
     if not count:
         return None
     year, week, _ = today.isocalendar()
-    looks = "1 look is" if count == 1 else f"{count} looks are"
+    looks = "1 look is" if count == 1 else f"{grouped(count)} looks are"
     return Draft(
         kind=UNRATED,
         key=f"unrated:{site_id}:{year}-W{week:02d}",
-        subject=f"{count} unrated",
+        subject=f"{grouped(count)} unrated",
         text=f"{looks} unrated: a figure is missing, so only the calendar limits them. The due list names each figure.",
         link="/due/?unrated=true",
         for_day=today,

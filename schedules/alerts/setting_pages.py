@@ -20,6 +20,7 @@ from assets_app.people.queries import require, roles_at, sites_of
 from assets_app.people.rules import may
 from assets_app.refusals import Refused
 from assets_app.register.models import Site
+from engineering.figures import grouped
 from schedules.alerts import calendar, queries, setting_actions, webhook_actions
 from schedules.alerts.forms import RuleForm, SettingsForm, WebhookForm
 
@@ -94,7 +95,7 @@ def webhook_deed(request: HttpRequest, endpoint_id: int) -> HttpResponse:
     deed, now = request.POST.get("deed", ""), timezone.now()
     if deed == "again":
         count = webhook_actions.post_again(endpoint_id=endpoint_id, actor=request.user, now=now)
-        messages.success(request, f"{count} messages are tried again.")
+        messages.success(request, f"{grouped(count)} messages are tried again.")
     else:
         webhook_actions.change_endpoint(endpoint_id=endpoint_id, actor=request.user, now=now, is_on=deed == "on")
     endpoint = queries.endpoints_of(request.user).get(pk=endpoint_id)

@@ -16,7 +16,7 @@ from assets_app.people.models import Person
 from assets_app.people.queries import require
 from assets_app.record.actions import append
 from assets_app.refusals import Conflict, NotFound, Unprocessable
-from schedules.alerts.http_post import is_allowed
+from schedules.alerts.http_post import NotThere, is_allowed, look_up
 from schedules.alerts.models import Intent, WebhookDelivery, WebhookEndpoint
 
 MOST_ENDPOINTS = 10  # a site
@@ -28,10 +28,12 @@ LONGEST_URL = 500
 def make_endpoint(*, site_id: int, url: str, kinds: Sequence[str], actor: Person, now: datetime) -> WebhookEndpoint:
     """A receiver of what happens from now on. Its ``secret`` is for the one who made it, once.
 
-    Refusals: ``not_found``, ``role_lacks_right``, ``url_not_allowed``, ``unknown_kind``, ``too_many_endpoints``.
+    Refusals: ``not_found``, ``role_lacks_right``, ``url_not_allowed``, ``url_inside_network``, ``host_not_known``,
+    ``unknown_kind``, ``too_many_endpoints``.
     """
     require(actor, "people.change", site_id)
-    _check(url, kinds)
+    _check_kinds(kinds)
+    _check_address(url)
     if WebhookEndpoint.objects.filter(site_id=site_id).count() >= MOST_ENDPOINTS:
         raise Conflict("too_many_endpoints", f"A site has {MOST_ENDPOINTS} at the most; change one of them.")
     endpoint = WebhookEndpoint.objects.create(
@@ -59,12 +61,16 @@ def change_endpoint(
 ) -> WebhookEndpoint:
     """Change where it goes, what it is told, or switch it; what is owed is then tried at once.
 
-    While it is off nothing new is owed to it; what was owed before waits until it is on again.
+    While it is off nothing new is owed to it; what was owed before waits until it is on again. One whose address would
+    not be taken any more can still be switched off.
     """
     endpoint = _locked(endpoint_id, actor)
-    url, kinds = endpoint.url if url is None else url, endpoint.kinds if kinds is None else kinds
-    _check(url, kinds)
-    endpoint.url, endpoint.kinds = url, sorted(set(kinds))
+    if kinds is not None:
+        _check_kinds(kinds)
+        endpoint.kinds = sorted(set(kinds))
+    if url is not None:
+        _check_address(url)
+        endpoint.url = url
     endpoint.is_on = endpoint.is_on if is_on is None else is_on
     endpoint.failures, endpoint.next_try_at = 0, now
     endpoint.save(update_fields=["url", "kinds", "is_on", "failures", "next_try_at"])
@@ -83,14 +89,21 @@ def post_again(*, endpoint_id: int, actor: Person, now: datetime) -> int:
     return count
 
 
-def _check(url: str, kinds: Sequence[str]) -> None:
+def _check_kinds(kinds: Sequence[str]) -> None:
+    for kind in kinds:
+        if kind not in Intent.Kind.values:
+            raise Unprocessable("unknown_kind", f"There is no alert {kind!r}.", field="kinds")
+
+
+def _check_address(url: str) -> None:
     if not is_allowed(url) or len(url) > LONGEST_URL:
         secure = settings.WEBHOOKS_HTTPS_ONLY
         wanted = "https://" if secure else "https:// or http://"
         raise Unprocessable("url_not_allowed", f"Give an address that begins with {wanted}", field="url")
-    for kind in kinds:
-        if kind not in Intent.Kind.values:
-            raise Unprocessable("unknown_kind", f"There is no alert {kind!r}.", field="kinds")
+    try:
+        look_up(url)
+    except NotThere as trouble:
+        raise Unprocessable(trouble.code, str(trouble), field="url") from trouble
 
 
 def _locked(endpoint_id: int, actor: Person) -> WebhookEndpoint:

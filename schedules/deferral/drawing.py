@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from assets_app.register.pen import Drawing, Pen
+from engineering.figures import grouped
 from schedules.deferral.rules import AgeBand
 
 WIDTH, LEFT, ROW, BAR = 720, 130, 40, 18
@@ -59,7 +60,7 @@ def cost_words(band: AgeBand, currency: str) -> str:
 
 def money(amount: Decimal) -> str:
     """Whole units, thin gaps in thousands."""
-    return f"{amount:,.0f}".replace(",", "\u202f")
+    return grouped(amount)
 
 
 def sentences(bands: Sequence[AgeBand], currency: str) -> list[str]:

@@ -18,6 +18,7 @@ from assets_app.inspections.models import Method
 from assets_app.people import queries as people
 from assets_app.people.rules import who_could
 from assets_app.register.models import Joint
+from engineering.figures import grouped
 from schedules.due import alike_actions
 from schedules.due.alike import Alike, AlikeJoints, alike, why_of
 from schedules.due.models import OwedLook
@@ -91,4 +92,4 @@ def _asked_words(count: int) -> str:
         return "Those owe a look of a sweep by then already."
     if count == 1:
         return "1 like joint owes a look. Its dates follow."
-    return f"{count} like joints owe a look. Their dates follow."
+    return f"{grouped(count)} like joints owe a look. Their dates follow."

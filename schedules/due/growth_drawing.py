@@ -11,6 +11,7 @@ from datetime import date
 from typing import NamedTuple
 
 from assets_app.register.pen import Drawing, Pen, mm
+from engineering.figures import grouped
 
 TICK_ROOM, NARROW_TICK_ROOM = 84.0, 74.0  # px between two ticks of the axis
 MARK_ROWS = 4
@@ -223,7 +224,7 @@ def _day(day: date) -> str:
 
 
 def _count(total: float) -> str:
-    return f"{total:,.0f}".replace(",", "\u202f")
+    return grouped(total)
 
 
 # In words -------------------------------------------------------------------------------------------------------------

@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from engineering.figures import grouped
+
 
 @dataclass(frozen=True)
 class Figure:
@@ -66,9 +68,6 @@ class Facts:
     excused_until: date | None = None
 
 
-GAP = "\u202f"  # narrow, and no line breaks there
-
-
 def day(on: date | None, *, year: bool = True) -> str:
     """``14 June 2026``."""
     if on is None:
@@ -84,7 +83,7 @@ def number(value: float | None, digits: int = 3) -> str:
         return "0"
     size = abs(value)
     if size >= 1000:
-        return f"{float(f'{value:.{digits}g}'):,.0f}".replace(",", GAP)
+        return grouped(float(f"{value:.{digits}g}"))
     return f"{value:.{digits}g}" if size >= 1e-3 else f"{value:.{digits - 1}e}"
 
 

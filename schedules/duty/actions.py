@@ -21,6 +21,7 @@ from assets_app.people.models import Person
 from assets_app.record import actions as record
 from assets_app.record.queries import came_first
 from assets_app.refusals import NotFound, Refused, Unprocessable
+from engineering.figures import grouped
 from schedules.duty import events, meter, queries, rules, second
 from schedules.duty.meter import Bounds, Shown
 from schedules.duty.models import Counter, CounterForecast, Reading
@@ -131,7 +132,8 @@ def post_readings(
         if report.errors and not dry_run:
             raise Unprocessable(
                 "rows_refused",
-                f"{len(report.errors)} of {len(entries)} readings cannot be taken; nothing was written.",
+                f"{grouped(len(report.errors))} of {grouped(len(entries))} readings cannot be taken; nothing was "
+                "written.",
                 rows=report.errors,
             )
         if readings and not dry_run:

@@ -22,6 +22,7 @@ from assets_app.doors.idempotency import once
 from assets_app.doors.paging import KeyPages
 from assets_app.people.queries import BY_ASSET, BY_JOINT, BY_SITE, Named, day_at, require, require_first, sites_of
 from assets_app.refusals import NotFound, Unprocessable
+from engineering.figures import grouped
 from schedules.duty import actions, queries, reading_file, rules, setup
 from schedules.duty import serializers as shapes
 from schedules.duty.models import Counter, Reading, Season, StressSpectrum
@@ -106,7 +107,7 @@ class CounterViews(Listed):
 def _days(request: Request) -> int:
     text = request.query_params.get("days", str(FORECAST_DAYS))
     if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= MOST_FORECAST_DAYS:
-        raise Unprocessable("days_out_of_range", f"Give 1 to {MOST_FORECAST_DAYS:,} days.", field="days")
+        raise Unprocessable("days_out_of_range", f"Give 1 to {grouped(MOST_FORECAST_DAYS)} days.", field="days")
     return int(text)
 
 

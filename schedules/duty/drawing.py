@@ -14,6 +14,7 @@ from itertools import pairwise
 import numpy as np
 
 from assets_app.register.pen import Drawing, Pen, Point
+from engineering.figures import grouped
 from schedules.duty.open_days import Span, open_mask
 from schedules.duty.rules import Floats
 
@@ -98,7 +99,7 @@ def _nice(rough: float) -> float:
 
 def figure(total: float) -> str:
     """A total with gaps in thousands."""
-    return f"{total:,.10g}".replace(",", "\u202f")
+    return grouped(total, ".10g")
 
 
 def _axes(pen: Pen, scale: _Scale, step: float, last: date, unit: str) -> None:

@@ -16,6 +16,7 @@ from assets_app.people.models import Person
 from assets_app.record import actions as record
 from assets_app.refusals import Refused, Unprocessable
 from assets_app.register.models import Site
+from engineering.figures import grouped
 from schedules.duty import actions
 from schedules.duty.actions import Entry, Report
 from schedules.duty.clock import parse_time
@@ -44,7 +45,7 @@ def post_readings_file(*, site: Site, file: BinaryIO, actor: Person, now: dateti
         if errors and not dry_run:
             raise Unprocessable(
                 "rows_refused",
-                f"{len(errors)} of {len(rows)} rows cannot be taken; nothing was written.",
+                f"{grouped(len(errors))} of {grouped(len(rows))} rows cannot be taken; nothing was written.",
                 field="file",
                 rows=errors,
             )
@@ -87,7 +88,9 @@ def _rows(content: bytes) -> list[dict[str, str]]:
     except csv.Error as error:
         raise Unprocessable("file_unreadable", f"Row {reader.line_num} is no CSV: {error}.", field="file") from error
     if len(rows) > MOST_ROWS:
-        raise Unprocessable("file_too_long", f"{len(rows):,} rows; send at most {MOST_ROWS:,} at a time.", field="file")
+        raise Unprocessable(
+            "file_too_long", f"{grouped(len(rows))} rows; send at most {grouped(MOST_ROWS)} at a time.", field="file"
+        )
     if not rows:
         raise Unprocessable("file_empty", "There is no row under the heading.", field="file")
     return rows

@@ -12,6 +12,7 @@ from datetime import date, timedelta
 
 from assets_app.doors.kept import Kept
 from assets_app.register.pen import Drawing, Pen
+from engineering.figures import grouped
 from schedules.due.time_axis import MONTHS
 
 ToPx = Callable[[float], float]
@@ -152,11 +153,11 @@ def _first_of_month_in(monday: date) -> date | None:
 def strip_words(season: Season) -> list[str]:
     """What the strip shows, in sentences."""
     more = "More than " if season.more_overdue else ""
-    words = [f"{more}{season.overdue_looks:d} overdue" if season.overdue_looks else "Nothing is overdue"]
+    words = [f"{more}{grouped(season.overdue_looks)} overdue" if season.overdue_looks else "Nothing is overdue"]
     near = season.weeks[:4]
     looks = sum(week.looks for week in near)
     more = "More than " if any(week.more for week in near) else ""
-    words.append(f"{more}{looks} look{'' if looks == 1 else 's'} owed in the next {len(near)} weeks")
+    words.append(f"{more}{grouped(looks)} look{'' if looks == 1 else 's'} owed in the next {len(near)} weeks")
     full = [week for week in season.weeks if week.more]
     if full:
         most = max(week.looks for week in full)

@@ -13,7 +13,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from assets_app.claims import MOST_ATTEMPTS
+from assets_app.claims import MOST_ATTEMPTS, SILENT_AFTER
 from assets_app.doors.beside import beside
 from assets_app.doors.pdf_answers import pdf_answer
 from assets_app.people.queries import day_at
@@ -21,7 +21,7 @@ from assets_app.refusals import Conflict, NotFound, Refused
 from assets_app.register.models import Asset, Joint
 from assets_app.register.queries import assets_in_sight, joints_in_sight, one
 from schedules.reports import certificate_queries, pdf, queries, written_actions, written_queries
-from schedules.reports.models import KEPT, SILENT_AFTER
+from schedules.reports.models import KEPT
 
 USUAL = timedelta(days=365)
 LISTED = 12

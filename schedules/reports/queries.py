@@ -16,6 +16,7 @@ from assets_app.record.models import RecordEntry
 from assets_app.refusals import Unprocessable
 from assets_app.register.models import Asset, Joint
 from assets_app.register.queries import assets_in_sight, joints_in_sight, one
+from engineering.figures import grouped
 from schedules.reports.content import InspectionReport, JointPart, Signature
 from schedules.reports.printed_photos import MOST_PHOTOS, MOST_PHOTOS_IN_ALL, about, photos_of, printed
 from schedules.reports.quoting import LOOKS, WORK, Quoting, drawings, latest
@@ -91,7 +92,9 @@ def size(wanted: Wanted) -> Size:
     inside = [row for row in told if wanted.since <= quoting.day_of(row) <= wanted.until]
     looks = sum(row.deed in LOOKS for row in inside)
     if looks > MOST_LOOKS:
-        message = f"{looks} looks fall in it, and a report holds {MOST_LOOKS}: choose a shorter period."
+        message = (
+            f"{grouped(looks)} looks fall in it, and a report holds {grouped(MOST_LOOKS)}: choose a shorter period."
+        )
         raise Unprocessable("too_many_looks", message, field="since")
     found = Evidence.objects.filter(joint__in=[joint.pk for joint in wanted.joints]).filter(about(inside))
     counts = found.order_by().values("joint").annotate(photos=Count("pk")).values_list("photos", flat=True)
@@ -102,8 +105,9 @@ def _at_once(wanted: Wanted) -> InspectionReport:
     told = size(wanted)
     if told.is_large:
         message = (
-            f"{told.looks} looks and {told.photos} photos are too many to write while you wait (more than "
-            f"{LOOKS_AT_ONCE} looks or {PHOTOS_AT_ONCE} photos). Have it written, and fetch it when it is done."
+            f"{grouped(told.looks)} looks and {grouped(told.photos)} photos are too many to write while you wait "
+            f"(more than {LOOKS_AT_ONCE} looks or {PHOTOS_AT_ONCE} photos). Have it written, and fetch it when "
+            "it is done."
         )
         raise Unprocessable("report_large", message, looks=told.looks, photos=told.photos)
     return gather(wanted)

@@ -22,6 +22,7 @@ from assets_app.register.drawing_bolts import bolt_group
 from assets_app.register.drawing_run import weld_run
 from assets_app.register.joint_drawing import pattern_of, section_of
 from assets_app.register.models import Joint, Site
+from engineering.figures import grouped
 from schedules.reports.content import NOT_KNOWN, DrawnJoint, Entry, Head, Look, SeenFinding, Signature
 
 LOOKS = ("inspection.recorded", "inspection.corrected")
@@ -79,7 +80,7 @@ class Quoting:
             result=Inspection.Result(facts["result"]).label,
             conditions=Inspection.Conditions(facts["conditions"]).label,
             inspector=facts["inspector"],
-            counter=NOT_KNOWN if counter is None else f"{counter:,.0f}".replace(",", " "),
+            counter=NOT_KNOWN if counter is None else grouped(counter),
             note=facts.get("note", ""),
             corrects=facts.get("reason", "") if row.deed == "inspection.corrected" else "",
             corrected_by=f"entry {by}" if by else "",

@@ -21,7 +21,7 @@ from assets_app.people.models import Person
 from assets_app.refusals import Conflict, Refused
 from assets_app.register.models import Asset
 from schedules.reports import pdf, queries
-from schedules.reports.models import KEPT, SILENT_AFTER, WrittenReport
+from schedules.reports.models import KEPT, WrittenReport
 
 State = WrittenReport.State
 MOST_WAITING = 5  # of one person at a time
@@ -109,7 +109,6 @@ class _Run(claims.Run[WrittenReport]):
     model = WrittenReport
     related = ("site", "asset", "joint", "asked_by")
     afresh: ClassVar = {"done_percent": 0}
-    silent_for = SILENT_AFTER
 
     def work(self) -> None:
         row = self.row
@@ -139,6 +138,6 @@ class _Run(claims.Run[WrittenReport]):
             percent = first + (last - first) * min(done, of) // max(of, 1)
             if percent <= self.row.done_percent:
                 return
-            self.keep(done_percent=percent, claimed_at=self.alive())
+            self.keep(done_percent=percent)
 
         return hear

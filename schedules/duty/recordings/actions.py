@@ -19,6 +19,7 @@ from assets_app.people.models import Person
 from assets_app.record import actions as record
 from assets_app.refusals import Conflict, NotFound, Unprocessable
 from assets_app.register.models import Asset, Joint
+from engineering.figures import grouped
 from schedules.duty import setup
 from schedules.duty.models import StressSpectrum
 from schedules.duty.recordings import reading, words
@@ -179,7 +180,7 @@ def _check(given: Wanted, note: str) -> None:
     if not least <= given.youngs_modulus_mpa <= most:
         raise Unprocessable(
             "modulus_out_of_range",
-            f"The modulus lies between {least:,.0f} and {most:,.0f} MPa; steel has 210 000.",
+            f"The modulus lies between {grouped(least)} and {grouped(most)} MPa; steel has 210 000.",
             field="youngs_modulus_mpa",
         )
     if len(note) > 200:

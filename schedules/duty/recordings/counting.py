@@ -16,6 +16,7 @@ import numpy as np
 
 from assets_app.refusals import Unprocessable
 from engineering.errors import FloatArray, InputError
+from engineering.figures import grouped
 from engineering.screening import Screening, screen
 from engineering.spectrum import Histogram, Rainflow, histogram, strain_to_stress
 
@@ -188,8 +189,8 @@ class _Run:
         if long and self.wanted.cleaning == "drift":
             raise Unprocessable(
                 "too_long_for_drift",
-                f"The slow drift can be taken off at most {PIECE + MARGIN:,} samples at once. Split the recording, or "
-                "leave the drift in.",
+                f"The slow drift can be taken off at most {grouped(PIECE + MARGIN)} samples at once. Split the "
+                "recording, or leave the drift in.",
                 field="cleaning",
             )
         limit = self.wanted.spike_limit_mpa
@@ -215,7 +216,8 @@ class _Run:
             if len(lost):
                 raise Unprocessable(
                     "sample_lost",
-                    f"Sample {piece.first + piece.lead + lost[0] + 1:,} holds no number: turning points need all.",
+                    f"Sample {grouped(piece.first + piece.lead + lost[0] + 1)} holds no number: turning points need "
+                    "all.",
                     field="cleaning",
                 )
             cleaned = raw
@@ -232,8 +234,8 @@ class _Run:
         if max(self.high, -self.low) > MOST_STRESS_MPA:
             raise Unprocessable(
                 "stress_impossible",
-                f"The stress reaches {max(self.high, -self.low):,.0f} MPa; no structural steel carries that. Is the "
-                "unit right?",
+                f"The stress reaches {grouped(max(self.high, -self.low))} MPa; no structural steel carries that. Is "
+                "the unit right?",
                 field="unit",
             )
         self.after.feed(cleaned)
@@ -248,7 +250,7 @@ class _Run:
         if len(ranges) > MOST_BINS:
             raise Unprocessable(
                 "bins_too_narrow",
-                f"{len(ranges):,} bins are in use, at most {MOST_BINS:,} are kept. Take wider ones.",
+                f"{grouped(len(ranges))} bins are in use, at most {grouped(MOST_BINS)} are kept. Take wider ones.",
                 field="bin_width_mpa",
             )
         by_cycle = histogram(ranges, counts, self.wanted.bin_width_mpa, self.wanted.operating_cycles)

@@ -11,6 +11,7 @@ from itertools import groupby
 from typing import Any, NamedTuple
 
 from assets_app.register.pen import Drawing, Pen, Point
+from engineering.figures import grouped
 
 WIDE, NARROW = 1180.0, 380.0  # px; the narrow one is for a phone, where letters must stay readable
 PANEL, GAP, TOP, BOTTOM, LEFT, RIGHT = 150.0, 40.0, 28.0, 46.0, 66.0, 12.0
@@ -59,7 +60,7 @@ def draw_screening(
         f"As it came: {_span(before)}",
         f"As it was counted: {_span(after)}",
         *screening.get("words", []),
-        *(f"Sample {place + 1:,} stood off by {by:+.1f} MPa" for place, by in screening.get("listed", [])[:20]),
+        *(f"Sample {grouped(place + 1)} stood off by {by:+.1f} MPa" for place, by in screening.get("listed", [])[:20]),
     ]
     title = "The recording before and after screening"
     return Drawing(pen.svg(title, words, "for-narrow" if narrow else "for-wide"), words)
@@ -145,4 +146,4 @@ def _power(power: int) -> str:
 
 
 def _thousands(value: float) -> str:
-    return f"{value:,.10g}".replace(",", "\u202f")
+    return grouped(value, ".10g")

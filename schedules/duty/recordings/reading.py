@@ -19,6 +19,7 @@ import pyarrow.parquet as parquet
 
 from assets_app.refusals import Unprocessable
 from engineering.errors import FloatArray
+from engineering.figures import grouped
 
 MOST_SAMPLES = 50_000_000
 MOST_COLUMNS = 1_000
@@ -97,7 +98,7 @@ def _refuse(code: str, message: str, at: str = "file") -> Unprocessable:
 
 
 def _too_long() -> Unprocessable:
-    return _refuse("file_too_long", f"More than {MOST_SAMPLES:,} samples. Split the recording.")
+    return _refuse("file_too_long", f"More than {grouped(MOST_SAMPLES)} samples. Split the recording.")
 
 
 def _choose(names: Sequence[str], wanted: str, numeric: Sequence[bool]) -> int:
@@ -154,7 +155,9 @@ def _look_at_parquet(file: BinaryIO, column: str) -> Layout:
 
 def _parquet_layout(schema: pa.Schema, about: Any, column: str) -> Layout:
     if len(schema.names) > MOST_COLUMNS:
-        raise _refuse("file_too_wide", f"{len(schema.names):,} columns; at most {MOST_COLUMNS:,} are read.")
+        raise _refuse(
+            "file_too_wide", f"{grouped(len(schema.names))} columns; at most {grouped(MOST_COLUMNS)} are read."
+        )
     numeric = [pa.types.is_floating(kind) or pa.types.is_integer(kind) for kind in schema.types]
     place = _choose(schema.names, column, numeric)
     name = schema.names[place]
@@ -201,7 +204,7 @@ def _look_at_csv(head: bytes, column: str) -> Layout:
     if len(head) == _HEAD:
         lines = lines[:-1]  # the last one is cut
     if not lines:
-        raise _refuse("file_too_wide", f"The first line is longer than {_HEAD:,} characters.")
+        raise _refuse("file_too_wide", f"The first line is longer than {grouped(_HEAD)} characters.")
     skip = next((k for k, line in enumerate(lines) if line.strip() and not line.startswith("#")), len(lines))
     if skip:
         notes.append(f"{skip} {'line' if skip == 1 else 'lines'} above the heading passed over.")
@@ -254,7 +257,7 @@ def _heading(line: str) -> tuple[list[str], str]:
         delimiter = ";"
     names = next(csv.reader([line], delimiter=delimiter), [])
     if len(names) > MOST_COLUMNS:
-        raise _refuse("file_too_wide", f"{len(names):,} columns; at most {MOST_COLUMNS:,} are read.")
+        raise _refuse("file_too_wide", f"{grouped(len(names))} columns; at most {grouped(MOST_COLUMNS)} are read.")
     if not any(name.strip() for name in names) or all(_NUMBER.fullmatch(name.strip()) for name in names):
         raise _refuse("heading_missing", "The first row must name the columns; here it holds numbers or nothing.")
     return names, delimiter
@@ -318,7 +321,7 @@ def _explain(error: Exception) -> NoReturn:
         shown = value.group(1).rstrip("'")
         raise _refuse("number_unreadable", f"{where}: {shown!r} is no number. Leave a lost sample empty.") from error
     if "straddling" in said:
-        raise _refuse("file_too_wide", f"A line is longer than {BLOCK:,} characters.") from error
+        raise _refuse("file_too_wide", f"A line is longer than {grouped(BLOCK)} characters.") from error
     if "columns, got" in said:
         raise _refuse("row_uneven", f"{where} has more or fewer cells than the heading.") from error
     raise _refuse("file_unreadable", "This file cannot be read as CSV: was it damaged on the way?") from error

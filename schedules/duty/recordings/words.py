@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from engineering.damage import equivalent_range
+from engineering.figures import grouped
 from engineering.spectrum import blocks
 from schedules.duty.recordings.counting import LISTED, Outcome, Seen, Wanted
 
@@ -35,13 +36,13 @@ def told(outcome: Outcome, wanted: Wanted) -> dict[str, Any]:
 
 
 def _words(seen: Seen, wanted: Wanted) -> list[str]:
-    lost = f"{seen.gaps:,} lost {'sample' if seen.gaps == 1 else 'samples'} bridged by straight lines."
+    lost = f"{grouped(seen.gaps)} lost {'sample' if seen.gaps == 1 else 'samples'} bridged by straight lines."
     words = [lost if seen.gaps else "No sample was lost."]
     whose = "the limit given" if wanted.spike_limit_mpa else "worked out from the recording"
     limit = f"{seen.limit_mpa:.1f} MPa ({whose})"
     if seen.spikes:
         deed = "left as they are" if wanted.cleaning == "gaps" else "replaced by straight lines"
-        many = f"{seen.spikes:,} {'sample' if seen.spikes == 1 else 'samples'}"
+        many = f"{grouped(seen.spikes)} {'sample' if seen.spikes == 1 else 'samples'}"
         words.append(f"{many} stood off by more than {limit}; most: {seen.largest_mpa:.1f} MPa; {deed}.")
         if seen.spikes > LISTED:
             words.append(f"The first {LISTED} are listed.")

@@ -217,6 +217,19 @@ def test_no_line_names_the_token_of_a_private_link(db, lines):
     assert "the-token" not in json.dumps(lines)
 
 
+def test_signing_in_and_failing_to_leave_lines_without_names_or_addresses(client, person, site, settings, lines):
+    settings.AXES_ENABLED, settings.AXES_FAILURE_LIMIT = True, 2
+    who = person("planner", site, username="quentin")
+    for name, word in [("quentin", "wrong"), ("quentin", "a-good-password"), *[("rosamund", "wrong")] * 3]:
+        client.post("/sign-in/", {"username": name, "password": word}, REMOTE_ADDR="203.0.113.9")
+        client.post("/sign-out/", REMOTE_ADDR="203.0.113.9")
+    told = json.dumps(lines)
+    for event in ("login failure by", "Successful login by", "Successful logout by"):
+        assert f"{event} person {who.pk}." in told
+    assert "Locking out a name that nobody has" in told
+    assert not [secret for secret in ("quentin", "rosamund", "203.0.113.9") if secret in told]
+
+
 def test_files_of_the_pages_are_counted_and_leave_no_line_unless_missing(rf, lines):
     status = [200, 404]
     answered = logs.RequestLogMiddleware(lambda request: HttpResponse(status=status.pop(0)))

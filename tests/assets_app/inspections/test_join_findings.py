@@ -7,8 +7,11 @@ import pytest
 from django.test import Client
 
 from assets_app.inspections.actions import FindingInput, join_finding, sign_assessment
-from assets_app.models import Finding, RecordEntry
+from assets_app.inspections.queries import photos_of
+from assets_app.models import Evidence, Finding, RecordEntry
 from assets_app.refusals import Refused
+
+AGO = (timedelta(days=9), timedelta(hours=1))
 
 
 @pytest.fixture
@@ -66,6 +69,17 @@ def test_what_was_signed_stands_where_the_later_one_was_no_larger(first, look, w
     Finding.objects.filter(pk=smaller.pk).update(severity="watch")
     join(smaller, first, inspector, now)
     assert (first.state, first.severity) == ("assessed", "watch")
+
+
+def test_photos_of_a_look_that_measured_nothing_are_seen_at_the_one_found_first(first, look, inspector, now):
+    second, third = (look(FindingInput(kind="101", clock_deg=90), inspected_at=now - ago).findings.get() for ago in AGO)
+    for seen in (second, third):
+        facts = {"original_sha256": str(seen.pk) * 8, "added_by": inspector, "added_at": now}
+        Evidence.objects.create(joint_id=seen.joint_id, inspection_id=seen.inspection_id, **facts)
+    join(third, second, inspector, now)
+    join(second, first, inspector, now)
+    assert [photo.inspection for photo in photos_of(first)] == [second.inspection, third.inspection]
+    assert photos_of(third).count() == 1, "and still at their own"
 
 
 def test_what_cannot_be_one_is_refused(first, later, look, weld_joint, bolted_joint, inspector, now):

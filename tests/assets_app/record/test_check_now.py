@@ -68,5 +68,5 @@ def test_progress_is_told_and_a_silent_run_is_taken_over(chained, auditor, now, 
     assert told == [(2, 5), (4, 5)]
     row = check_actions.ask_for_check(site_id=chained.pk, actor=auditor, now=now)
     RecordCheck.objects.update(state="running", claim="dead", claimed_at=now, attempts=1)
-    assert check_actions.run_check(check_id=row.pk, now=now + timedelta(minutes=4)).state == "running"
-    assert check_actions.run_check(check_id=row.pk, now=now + timedelta(minutes=6)).state == "whole"
+    assert check_actions.run_check(check_id=row.pk, now=now + timedelta(minutes=1)).state == "running"
+    assert check_actions.run_check(check_id=row.pk, now=now + timedelta(minutes=3)).state == "whole"

@@ -235,11 +235,11 @@ def test_a_file_above_the_limit_is_refused(start, settings):
 def test_a_run_that_was_killed_is_found_again_and_done_once(start, now):
     row = start(ONE)
     RegisterImport.objects.filter(pk=row.pk).update(state="running", claim="dead", claimed_at=now, attempts=1)
-    assert importer.run_import(import_id=row.pk, now=now + timedelta(minutes=5)).state == "running"
+    assert importer.run_import(import_id=row.pk, now=now + timedelta(minutes=1)).state == "running"
     assert not Asset.objects.exists()
-    ended = importer.run_import(import_id=row.pk, now=now + timedelta(minutes=21))
+    ended = importer.run_import(import_id=row.pk, now=now + timedelta(minutes=3))
     assert ended.state == "done"
-    assert importer.run_import(import_id=row.pk, now=now + timedelta(minutes=22)).attempts == 2
+    assert importer.run_import(import_id=row.pk, now=now + timedelta(minutes=6)).attempts == 2
 
 
 def test_a_run_that_lost_its_claim_writes_nothing(start, now, monkeypatch):

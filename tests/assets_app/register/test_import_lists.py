@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from datetime import date
 
 import pytest
@@ -102,8 +103,26 @@ def test_a_clean_check_is_written_by_one_more_step_and_a_run_that_died_is_taken_
     written = importer.write_checked(import_id=checked.pk, actor=manager, now=now)
     RegisterImport.objects.filter(pk=written.pk).update(state="running", claim="dead", claimed_at=now)
     assert importer.run_import(import_id=written.pk, now=now).state == "running", "the other run may live"
-    assert importer.run_import(import_id=written.pk, now=now + claims.LONGEST_RUN * 2).state == "done"
+    assert importer.run_import(import_id=written.pk, now=now + claims.SILENT_AFTER * 2).state == "done"
     assert Qualification.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_run_that_can_tell_of_no_progress_shows_all_the_same_that_it_lives(start, planner, asset, now, monkeypatch):
+    row, read, seen = start(COUNTERS + "R-01,cycles,cycles,,,\n", kind="counters"), importer.reading.read, []
+
+    def slowly(content, **more):
+        until = time.monotonic() + 5
+        while RegisterImport.objects.get(pk=row.pk).claimed_at == now and time.monotonic() < until:
+            time.sleep(0.01)
+        seen.append(RegisterImport.objects.get(pk=row.pk).claimed_at)
+        return read(content, **more)
+
+    RegisterImport.objects.filter(pk=row.pk).update(state="waiting", claim="", claimed_at=None, attempts=0)  # it ran
+    monkeypatch.setattr(claims, "SIGN_EVERY_S", 0.01)
+    monkeypatch.setattr(importer.reading, "read", slowly)
+    assert importer.run_import(import_id=row.pk, now=now).state == "done"
+    assert seen[0] > now
 
 
 def test_counters_are_set_up_and_changed_by_the_desks_rules(run_counters, asset):

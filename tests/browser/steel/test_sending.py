@@ -14,6 +14,7 @@ from tests.browser.conftest import SIZES, _session_of
 from tests.browser.steel.steps import all_sent, keep, photo, ready, unsent
 
 pytestmark = pytest.mark.django_db(transaction=True)
+NO_PHOTO = {"name": "IMG_0.jpg", "mimeType": "image/jpeg", "buffer": b"a card that was full"}
 
 
 def test_what_was_sent_without_an_answer_is_sent_again_and_done_once(open_page, inspector, order_for, weld_joint):
@@ -96,26 +97,35 @@ def test_what_a_second_phone_saw_is_kept_beside_the_order_that_the_first_one_fin
     page.get_by_label("findings recorded").check()
     page.get_by_label("Kind").select_option("101")
     page.get_by_label("Size (mm").fill("30")
-    page.get_by_label("Photos (made").set_input_files(photo(300, 200))
-    page.get_by_role("button", name="Take it out").wait_for()
+    for one in (NO_PHOTO, photo(300, 200)):
+        page.get_by_label("Photos (made").set_input_files(one)
+        page.get_by_text(one["name"]).wait_for()
     page.get_by_role("button", name="Record the look").click()
-    unsent(page, "3 things not sent")
+    unsent(page, "4 things not sent")
     first = LookInput(result="accepted", inspected_at=now)
     actions.finish(order_id=order.pk, expected_version=order.version, look=first, actor=inspector, now=now)
     page.context.set_offline(False)
-    unsent(page, "3 things not sent, 1 photo of")
+    unsent(page, "4 things not sent, 2 photos of")
     page.locator("#state").get_by_role("link").first.click()
     page.get_by_text("The order takes nothing more.").wait_for()
     axe(page)
     no_sideways_scroll(page)
     keep(page, "steel-ended")
     page.get_by_role("button", name="Record mine as a look of its own").click()
+    page.get_by_text("The file holds no photo, whatever its name.").first.wait_for()
+    unsent(page, "1 thing not sent, 1 photo of")  # the one behind it has gone
+    page.get_by_text(f"order {order.number}. Needs you.").wait_for()
+    axe(page)
+    no_sideways_scroll(page)
+    keep(page, "steel-photo-refused")
+    page.get_by_label("Take the photo anew").set_input_files(photo(200, 300))
     all_sent(page)
     found = weld_joint.findings.get()
     assert (found.kind, [size.length_mm for size in found.sizes.all()]) == ("101", [30])
     assert weld_joint.inspections.count() == 2
     assert "Noted on the way: north side is hard to reach." in found.inspection.note
-    assert found.inspection.evidence.count() == 1
+    assert {one.caption for one in found.inspection.evidence.all()} == {f"order {order.number}"}
+    assert {one.width for one in found.inspection.evidence.all()} == {300, 200}
 
 
 def test_two_phones_of_one_person_do_not_do_a_step_twice(open_page, inspector, order_for, weld_joint):

@@ -50,6 +50,7 @@ def test_the_device_works_lost_bolts_and_sizes_out_as_the_service_does(open_page
     assert len({severity for _, severity in expected}) >= 3
 
     _arcs_agree(page, dice)
+    _photos_hold_up_nothing(page)
     typed = ["10", "10mm", "10 mm", "1.2 cm", "0,5 in", "3/8", '3/8"', "3/8 in", "1 1/2 in", "1-1/2 in", "1,000", "x",
              "0.125", "0,125", "2 inches", "1/0 in", "5 IN",
              "-3", "1/2 mm", "12 stone", "", "1.5.2", "10 ,5"]  # fmt: skip
@@ -70,6 +71,25 @@ def test_the_device_works_lost_bolts_and_sizes_out_as_the_service_does(open_page
                 assert size == pytest.approx(right), (text, unit)
             elif text.strip() not in ("", "-3"):  # a size below nothing reads on neither
                 assert right is None, (text, unit)
+
+
+def _photos_hold_up_nothing(page):
+    """Which deeds of one order wait behind its first, refused with a status."""
+    rest = ["step", "finish", "photo"]
+    held = page.evaluate(
+        """async (cases) => {
+          const { behind } = await import("/static/soundjoint/steel/queue.js");
+          const deed = (kind, seq) => ({ seq, kind, lane: "order 1", state: "waits", photo: null, refusal: null });
+          return cases.map(([kind, photo, status, ...rest]) => {
+            const first = { ...deed(kind, 0), state: "needs you", photo, refusal: { status } };
+            const items = [first, ...rest.map((each, at) => deed(each, at + 1))];
+            return [...behind(items, (item) => item === first)].map((seq) => items[seq].kind);
+          });
+        }""",
+        [["step", None, 422, *rest], ["step", "jpeg", 422, *rest], ["step", "jpeg", 409, *rest],
+         ["photo", "jpeg", 422, "photo"]],
+    )  # fmt: skip
+    assert held == [rest, ["finish", "photo"], rest, []]
 
 
 def _arcs_agree(page, dice: Random) -> None:

@@ -66,6 +66,13 @@ def test_a_welder_s_six_months_that_end_before_the_certificate_are_told(days, to
         assert "six months since A last used the process" in draft.text
 
 
+def test_counts_in_alerts_are_written_as_on_pages():
+    facts = {"site_id": 1, "count": 1725, "today": TODAY}
+    told = (rules.unrated(**facts), rules.many(kind="overdue", **facts))
+    told += (rules.many_escalated(days=30, role="manager", **facts),)
+    assert all("1\u202f725 looks" in one.text and "1\u202f725 " in one.subject for one in told)
+
+
 def test_unrated_is_told_once_a_week_while_there_are_any():
     assert rules.unrated(site_id=1, count=0, today=TODAY) is None
     keys = {rules.unrated(site_id=1, count=3, today=TODAY + timedelta(days)).key for days in range(7)}

@@ -1,6 +1,7 @@
 """Webhooks against a real receiver on loopback: down, slow, broken, or killed between the answer and the note of it."""
 
 import json
+import socket
 import threading
 import time
 from datetime import UTC, datetime, timedelta
@@ -308,6 +309,77 @@ def test_only_a_manager_of_the_site_sets_up_receivers_and_the_record_holds_no_se
     assert '"host":"127.0.0.1"' in entry.content.replace(" ", "")
     assert endpoint.url not in entry.content, "its path may be its secret"
     assert endpoint.secret not in entry.content
+
+
+# --- where nothing is posted ------------------------------------------------------------------------------------------
+
+OUTSIDE = "1.2.3.4"  # only ever looked at here
+INSIDE = """127.0.0.1 2130706433 localhost 0.0.0.0 10.0.0.7 172.16.0.1 192.168.1.2 169.254.169.254 100.64.0.1 224.0.0.1
+255.255.255.255 [::1] [::] [fe80::1] [fd00::1] [fec0::1] [ff02::1] [::ffff:127.0.0.1] [64:ff9b::7f00:1]
+[2002:7f00:1::1]""".split()
+
+
+@pytest.fixture
+def outside_only(settings):
+    settings.WEBHOOKS_INSIDE = False
+
+
+def names(monkeypatch, *answers):
+    """Each look-up of a name, and every one after the last of ``answers``, gives these addresses."""
+    left = list(answers)
+
+    def look_up(host, port, **_):
+        found = left.pop(0) if len(left) > 1 else left[0]
+        return [(socket.AF_INET, socket.SOCK_STREAM, 6, "", (address, port)) for address in found]
+
+    monkeypatch.setattr(http_post.socket, "getaddrinfo", look_up)
+    return left
+
+
+@pytest.mark.django_db
+@pytest.mark.usefixtures("outside_only")
+def test_an_address_inside_a_network_is_refused_when_it_is_put_in(site, manager, now, monkeypatch):
+    for host in INSIDE:
+        with pytest.raises(Unprocessable) as refused:
+            made(site, manager, f"https://{host}/", now)
+        assert refused.value.code == "url_inside_network", host
+    assert "whoever runs the service can allow it (WEBHOOKS_INSIDE)" in refused.value.message
+    names(monkeypatch, [OUTSIDE, "10.0.0.7"])
+    with pytest.raises(Unprocessable, match="inside a network"):
+        made(site, manager, "https://receiver.example/", now)
+    assert not WebhookEndpoint.objects.exists()
+    names(monkeypatch, [OUTSIDE])
+    assert made(site, manager, "https://receiver.example/", now).pk
+
+
+@pytest.mark.django_db
+def test_a_name_that_leads_inside_by_the_time_of_the_post_gets_nothing(
+    site, endpoint, receiver, manager, now, settings
+):
+    intents(site, 1, now)
+    settings.WEBHOOKS_INSIDE = False
+    assert posting.post_owed(now=now) == 0
+    assert receiver.seen == []
+    assert WebhookDelivery.objects.get().last_error == http_post.INSIDE
+    webhook_actions.change_endpoint(endpoint_id=endpoint.pk, is_on=False, actor=manager, now=now)
+    with pytest.raises(Unprocessable):
+        webhook_actions.change_endpoint(endpoint_id=endpoint.pk, url=receiver.url, actor=manager, now=now)
+
+
+@pytest.mark.usefixtures("outside_only")
+def test_what_is_connected_to_is_the_address_that_was_checked(receiver, monkeypatch):
+    port = int(receiver.url.split(":")[2].split("/")[0])
+    names(monkeypatch, [OUTSIDE], ["127.0.0.1"])  # it changes between check and connect
+    reached = []
+
+    def connect(address, *_):
+        reached.append(address)
+        raise ConnectionRefusedError("nobody there")
+
+    monkeypatch.setattr(http_post.socket, "create_connection", connect)
+    with pytest.raises(http_post.Trouble, match="nobody there"):
+        http_post.post(f"http://receiver.example:{port}/", b"{}", {})
+    assert reached == [(OUTSIDE, port)]
 
 
 # --- two workers at once ----------------------------------------------------------------------------------------------

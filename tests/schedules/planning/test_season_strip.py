@@ -78,7 +78,7 @@ def test_what_was_counted_no_further_is_said_and_gives_no_scale(narrow):
     assert "1000+" in drawing.svg
     assert "100 looks a week" in drawing.svg
     words = strip_words(season)
-    assert words[0] == "More than 1000 overdue"
+    assert words[0] == "More than 1\u202f000 overdue"
     assert words[1] == "More than 400 looks owed in the next 4 weeks"
     assert "A week is counted up to 100 looks; 2 of 4 weeks owe more" in words
     for bar in rects(drawing, "heavy"):

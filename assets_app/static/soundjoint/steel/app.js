@@ -50,7 +50,7 @@ async function draw(again) {
 
 function sealOf(bundle, items) {
   const orders = bundle ? [bundle.seal, bundle.orders.map((order) => [order.id, order.version, order.state])] : outcome;
-  const deeds = items.map((item) => [item.seq, item.state, item.tries, item.refusal, item.seen, item.fixed === null, item.body]);
+  const deeds = items.map((item) => [item.seq, item.words, item.state, item.tries, item.refusal, item.seen, item.fixed === null, item.body]);
   return JSON.stringify([location.hash, leaving, orders, deeds]);
 }
 

@@ -71,6 +71,28 @@ export async function onto(item, version) {
   tell("queue");
 }
 
+// Which deeds wait for one before them in their lane; `stuck` says which do not go now. A photo holds up nothing, and a
+// step whose photo was refused only the finish of its order.
+export function behind(items, stuck) {
+  const held = new Set(), lanes = new Set(), steps = new Set();
+  for (const item of items) {
+    if (lanes.has(item.lane) || (item.kind === "finish" && steps.has(item.lane))) {
+      held.add(item.seq);
+      lanes.add(item.lane);
+    } else if (stuck(item) && item.kind !== "photo") (isRefusedPhoto(item) ? steps : lanes).add(item.lane);
+  }
+  return held;
+}
+
+// Not where the order stands otherwise than the person saw (409): so it does for all that follows.
+const isRefusedPhoto = (item) => item.state === NEEDS_YOU && Boolean(item.photo) && item.refusal?.status !== 409;
+
+// The photo once more, in place of one that was refused; what was drawn on that one lay elsewhere.
+export const takeAnew = (seq, { blob, name }) => change(seq, (item) => {
+  delete item.body.marks;
+  Object.assign(item, { photo: blob, photoName: name, words: item.words.replace(item.photoName, () => name), fixed: null, state: WAITS, refusal: null });
+});
+
 // Taken back, with what came with it. Gives what was taken.
 export async function take(item) {
   const taken = await write(["queue"], async (table) => {

@@ -1,5 +1,5 @@
 // Sends what waits, in order, once. Runs in the page and, where the browser has Background Sync, in the service worker.
-import { NEEDS_YOU, WAITS, all, change } from "./queue.js";
+import { NEEDS_YOU, WAITS, all, behind, change, mayChange } from "./queue.js";
 import { got, keep, kept, tell, write } from "./store.js";
 
 const WHO = "/api/v1/steel/who/";
@@ -27,17 +27,18 @@ async function send() {
   if (!who.ok) return { outcome: who.outcome, sent: 0 };
   who.told.skew = Date.now() - Date.parse(who.told.now);
   await keep({ skew: who.told.skew });
-  const blocked = new Set();
+  const tried = new Set();
   let sent = 0;
   for (;;) {
     const items = await all();
-    for (const item of items) if (item.state === NEEDS_YOU || item.person !== who.told.id) blocked.add(item.lane);
-    const next = items.find((item) => item.state === WAITS && !blocked.has(item.lane));
+    const stuck = (item) => item.state === NEEDS_YOU || item.person !== who.told.id || tried.has(item.seq);
+    const held = behind(items, stuck);
+    const next = items.find((item) => !stuck(item) && !held.has(item.seq));
     if (!next) return { outcome: SENT, sent };
     const answer = await sendOne(next, who.told);
     if (answer === SENT) sent += 1;
     else if (answer === NO_SIGNAL || answer === SIGNED_OUT) return { outcome: answer, sent };
-    else blocked.add(next.lane);
+    else tried.add(next.seq);
     tell("queue");
   }
 }
@@ -106,7 +107,7 @@ async function done(item, told) {
         row.body.joint ??= told.joint;
       }
       if (item.seen !== null && row.lane === item.lane && row.seen === item.seen) row.seen = told.version;
-      if (row.seq !== item.seq && row.lane === item.lane && row.fixed === null) table("queue").put(row);
+      if (row.seq !== item.seq && row.lane === item.lane && mayChange(row)) table("queue").put(row);
     }
     table("queue").delete(item.seq);
     if (item.seen !== null) {

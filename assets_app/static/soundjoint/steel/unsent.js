@@ -1,21 +1,18 @@
 // What is not sent: in order, with its size and what became of it; and what needs the person.
-import { button, field, h } from "./dom.js";
+import { button, field, h, photoField } from "./dom.js";
 import { dropAll, hasEnded, keepAside, keepable } from "./ended.js";
 import { backToDraft } from "./finish.js";
-import { NEEDS_YOU, change, mayChange, onto, putRight, take } from "./queue.js";
+import { shrink } from "./photo.js";
+import { NEEDS_YOU, behind, change, mayChange, onto, putRight, take, takeAnew } from "./queue.js";
 import { many, megabytes, moment } from "./words.js";
 
 export function unsentSheet(items, view) {
-  const blocked = new Set();
+  const waiting = behind(items, (item) => item.state === NEEDS_YOU);
   return [
     h("p", { class: "path" }, h("a", { href: "#" }, "My orders")),
     h("div", { class: "page-head" }, h("h1", {}, "Not sent"), h("p", {}, items.length ? `${total(items)} on this device, in the order in which they go.` : "Everything is sent.")),
     items.length ? h("div", { class: "actions" }, button("Send now", view.send, "primary big")) : null,
-    h("ol", { class: "steel-queue" }, items.map((item) => {
-      const behind = blocked.has(item.lane) && item.state !== NEEDS_YOU;
-      if (item.state === NEEDS_YOU) blocked.add(item.lane);
-      return row(item, behind, view, items);
-    })),
+    h("ol", { class: "steel-queue" }, items.map((item) => row(item, waiting.has(item.seq), view, items))),
   ];
 }
 
@@ -25,19 +22,19 @@ export function total(items) {
   return `${many(items.length, "thing")} not sent${photos ? `, ${many(photos, "photo")} of ${megabytes(bytes)}` : ""}`;
 }
 
-function row(item, behind, view, items) {
+function row(item, waits, view, items) {
   const foreign = view.bundle && item.person !== view.bundle.person.id;
   return h("li", { class: item.state === NEEDS_YOU ? "needs-you" : null, "data-kind": item.kind },
-    h("p", {}, h("strong", {}, foreign ? `Work of ${item.personName}` : item.words), h("br"), h("span", { class: "small" }, `${moment(item.at)}${item.photo ? `, ${megabytes(item.photo.size)}` : ""}. `,
-      stateOf(item, behind, foreign))),
+    h("p", {}, h("strong", {}, foreign ? `Work of ${item.personName}` : item.words), h("br"), h("span", { class: "small" }, `${moment(item.at)}${item.photo ? `, ${megabytes(item.photo.size)}` : ""}${item.photo && item.body.caption ? `, ${item.body.caption}` : ""}. `,
+      stateOf(item, waits, foreign))),
     item.state === NEEDS_YOU && !foreign ? (hasEnded(item) ? ended(item, view, items) : needs(item, view)) : null,
     item.state !== NEEDS_YOU && mayChange(item) && !item.parent && !foreign ? h("div", { class: "actions" }, drop(item)) : null);
 }
 
-function stateOf(item, behind, foreign) {
+function stateOf(item, waits, foreign) {
   if (foreign) return `Done by ${item.personName}: it goes when ${item.personName} signs in here.`;
   if (item.state === NEEDS_YOU) return "Needs you.";
-  if (behind) return "Waits for what stands before it.";
+  if (waits) return "Waits for what stands before it.";
   if (item.tries) return `The service could not take it (${item.refusal?.status}), tried ${many(item.tries, "time")}. It is sent again.`;
   return item.fixed ? "Sent without an answer: it is sent again, and done once." : "Waits for signal.";
 }
@@ -45,7 +42,7 @@ function stateOf(item, behind, foreign) {
 function needs(item, view) {
   const refusal = item.refusal || {};
   const changed = refusal.code === "order_changed";
-  return h("div", { class: "refusal" }, h("p", {}, refusal.detail || "The service refused it."),
+  return h("div", { class: "refusal" }, h("p", {}, refusal.detail || (refusal.status === 413 ? "It is too large to be taken." : `The service refused it (${refusal.status}).`)),
     changed ? h("ul", {}, (refusal.changes || []).map((one) => h("li", {}, `${one.deed} by ${one.by}, ${moment(one.at)}`))) : null,
     (refusal.errors || []).map((one) => h("p", {}, `${one.field}: ${one.message}`)),
     h("div", { class: "actions" },
@@ -54,8 +51,14 @@ function needs(item, view) {
       item.kind === "reading" && !item.body.confirmed ? button("I looked again, it is right", async () => { await putRight(item.seq, { confirmed: true }); view.send(); }) : null,
       item.kind === "finish" ? button("Change it", async () => { await backToDraft(await take(item)); view.open(item.order); }) : null,
       drop(item)),
+    item.photo ? anotherPhoto(item, view) : null,
     edit(item, view));
 }
+
+const anotherPhoto = (item, view) => photoField(`Take the photo anew${item.body.marks ? ", without its marks" : ""}`, async (file) => {
+  await takeAnew(item.seq, await shrink(file));
+  view.send();
+});
 
 // The order takes nothing more: one decision for all that waits for it here.
 function ended(item, view, items) {

@@ -128,7 +128,7 @@ def test_a_run_is_taken_once_and_a_dead_one_is_taken_up_again_thrice_at_most(sta
     recording = start(csv_of(ride(500)))
     Recording.objects.filter(pk=recording.pk).update(state="running", claim="dead", claimed_at=now, attempts=1)
     assert running.run_recording(recording_id=recording.pk, now=now).claim == "dead"
-    later = now + claims.LONGEST_RUN + timedelta(seconds=1)
+    later = now + claims.SILENT_AFTER + timedelta(seconds=1)
     assert running.run_recording(recording_id=recording.pk, now=later).state == "done"
     Recording.objects.filter(pk=recording.pk).update(state="running", claimed_at=now, attempts=3)
     assert running.run_recording(recording_id=recording.pk, now=later).error["code"] == "broke_off"
