@@ -20,6 +20,7 @@ from assets_app.record.queries import came_first
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Joint
 
+WORSE = (True, None, False)  # against the acceptance limit: within it, not judged, beyond it
 LONGEST_ASSESSMENT_MONTHS = 12  # where no growth window bounds it: common practice, no source
 
 
@@ -198,7 +199,7 @@ def _take_over(first: Finding, later: Finding, *, covered: bool) -> None:
     if rules.is_graver(gravest, first.severity):
         first.severity = gravest
         first.severity_reason = f"Seen again on {later.found_on:%-d %b %Y}. {later.severity_reason}"
-    if later.accepted is not None:
+    if WORSE.index(later.accepted) > WORSE.index(first.accepted):
         first.accepted, first.acceptance_note = later.accepted, later.acceptance_note
     if later.note.strip():
         first.note = f"{first.note}\n{later.found_on:%-d %b %Y}: {later.note.strip()}".strip()

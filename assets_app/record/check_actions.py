@@ -18,8 +18,6 @@ from assets_app.register.models import Site
 
 State = RecordCheck.State
 BROKE_OFF = "The check broke off three times. Tell who keeps this service."
-FAULT = "Something went wrong here, which says nothing of the record. Tell who keeps this service."
-BROKE_OFF = "The check broke off three times. Tell who keeps this service."
 FAULT = "Something went wrong here; it says nothing about the record. Ask again, and tell who keeps this service."
 UNGUARDED = "The database lacks the triggers that keep the record: {}."
 

@@ -71,6 +71,21 @@ def test_what_was_signed_stands_where_the_later_one_was_no_larger(first, look, w
     assert (first.state, first.severity) == ("assessed", "watch")
 
 
+@pytest.mark.parametrize("before", [False, None, True])
+def test_beyond_the_limit_or_not_judged_stays_so_when_the_later_one_was_within_it(first, later, inspector, now, before):
+    Finding.objects.filter(pk=first.pk).update(accepted=before, acceptance_note="first")
+    Finding.objects.filter(pk=later.pk).update(accepted=True, acceptance_note="later")
+    join(later, first, inspector, now)
+    assert (first.accepted, first.acceptance_note) == (before, "first")
+
+
+def test_beyond_the_limit_is_taken_over_from_the_later_one(first, later, inspector, now):
+    Finding.objects.filter(pk=first.pk).update(accepted=True, acceptance_note="first")
+    Finding.objects.filter(pk=later.pk).update(accepted=False, acceptance_note="later")
+    join(later, first, inspector, now)
+    assert (first.accepted, first.acceptance_note) == (False, "later")
+
+
 def test_photos_of_a_look_that_measured_nothing_are_seen_at_the_one_found_first(first, look, inspector, now):
     second, third = (look(FindingInput(kind="101", clock_deg=90), inspected_at=now - ago).findings.get() for ago in AGO)
     for seen in (second, third):

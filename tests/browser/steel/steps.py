@@ -24,6 +24,14 @@ def ready(page) -> None:
     page.wait_for_function("() => navigator.serviceWorker.controller !== null")
 
 
+def at_order_without_signal(open_page, order, person):
+    """The order's sheet on the person's phone, out of signal once all of it is there."""
+    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=person)
+    ready(page)
+    page.context.set_offline(True)
+    return page
+
+
 def unsent(page, words: str) -> None:
     page.locator("#state").get_by_text(words).wait_for()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.browser.steel.steps import all_sent, keep, ready, unsent
+from tests.browser.steel.steps import all_sent, at_order_without_signal, keep, unsent
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -16,9 +16,7 @@ def test_the_bolt_sheet_is_filled_without_signal_and_says_at_once_what_follows(
     for step in order.steps.all()[1:]:
         step.done_by, step.done_at = inspector, now
         step.save()
-    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
-    ready(page)
-    page.context.set_offline(True)
+    page = at_order_without_signal(open_page, order, inspector)
     page.locator("#step-1").get_by_role("button", name="Done").click()
     page.get_by_role("link", name="Fill the bolt sheet").click()
     page.locator(".touch-box [data-bolt='7']").click()
@@ -57,9 +55,7 @@ def test_a_joint_is_tightened_without_signal_with_its_sheet_and_temporary_works(
 ):
     order = order_for(bolted_joint, inspector, kind="tighten", method="")
     before = order.steps.count()
-    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
-    ready(page)
-    page.context.set_offline(True)
+    page = at_order_without_signal(open_page, order, inspector)
     page.get_by_text("Temporary works or a permit").click()
     page.get_by_label("What is put on").select_option("shoring")
     page.get_by_label("Which, and where").fill("two jacks")

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 import pytest
 from PIL import Image
 
-from tests.browser.steel.steps import all_sent, do_steps, keep, photo, ready, unsent
+from tests.browser.steel.steps import all_sent, at_order_without_signal, do_steps, keep, photo, ready, unsent
 
 pytestmark = pytest.mark.django_db(transaction=True)
 # Another result, and the button pressed before the form is drawn anew for it.
@@ -124,9 +124,7 @@ def test_a_finish_that_was_refused_goes_back_to_the_form_with_all_that_was_typed
     for step in order.steps.all():
         step.done_by, step.done_at = inspector, now
         step.save()
-    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
-    ready(page)
-    page.context.set_offline(True)
+    page = at_order_without_signal(open_page, order, inspector)
     page.get_by_label("findings recorded").check()
     page.get_by_label("Kind").select_option("101")
     page.evaluate(QUICK_HANDS)
@@ -159,9 +157,7 @@ def test_a_reading_a_hold_and_a_wait_are_noted_without_signal(open_page, inspect
     from schedules.models import Hold, Reading
 
     order = order_for(weld_joint, inspector)
-    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
-    ready(page)
-    page.context.set_offline(True)
+    page = at_order_without_signal(open_page, order, inspector)
     page.get_by_text("Read the counter: cycles").click()
     page.get_by_label("It shows").fill("12 500")
     page.get_by_role("button", name="Note the reading").click()
@@ -203,9 +199,7 @@ def test_who_welded_is_said_without_signal_and_a_refusal_loses_nothing(
     finisher = person("technician", site)
     order = order_for(weld_joint, finisher, kind="repair")
     order.steps.update(done_by=finisher, done_at=now)
-    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=finisher)
-    ready(page)
-    page.context.set_offline(True)
+    page = at_order_without_signal(open_page, order, finisher)
     assert page.get_by_label("Who welded").input_value() == "", "who holds no certificate is not taken for the welder"
     page.get_by_label("Note", exact=True).first.fill("ground flush")
     page.get_by_role("button", name="The work is done").click()

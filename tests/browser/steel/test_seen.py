@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.browser.steel.steps import all_sent, keep, photo, ready, unsent
+from tests.browser.steel.steps import all_sent, at_order_without_signal, keep, photo, ready, unsent
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -122,9 +122,7 @@ def test_what_is_seen_again_without_signal_is_the_finding_that_is_open_already(
     for step in order.steps.all():
         step.done_by, step.done_at = inspector, now
         step.save()
-    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
-    ready(page)
-    page.context.set_offline(True)
+    page = at_order_without_signal(open_page, order, inspector)
     page.get_by_role("link", name="Seen something").click()
     page.get_by_label("Where", exact=True).select_option(str(weld_joint.pk))  # no order of mine
     page.get_by_label("Is it one of these").select_option(label="longitudinal crack (101), found earlier, 10 mm")

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.browser.conftest import SIZES, _session_of
-from tests.browser.steel.steps import all_sent, keep, photo, ready, unsent
+from tests.browser.steel.steps import all_sent, at_order_without_signal, keep, photo, ready, unsent
 
 pytestmark = pytest.mark.django_db(transaction=True)
 NO_PHOTO = {"name": "IMG_0.jpg", "mimeType": "image/jpeg", "buffer": b"a card that was full"}
@@ -51,9 +51,7 @@ def test_two_phones_on_one_order_the_later_one_is_told_and_puts_its_own_on_top(
     from schedules.work import actions
 
     order = order_for(weld_joint, inspector)
-    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
-    ready(page)
-    page.context.set_offline(True)
+    page = at_order_without_signal(open_page, order, inspector)
     page.locator("#step-1").get_by_role("button", name="Done").click()
     page.locator("#step-1.done").wait_for()
     page.locator("#step-2").get_by_role("button", name="Done").click()
@@ -87,9 +85,7 @@ def test_what_a_second_phone_saw_is_kept_beside_the_order_that_the_first_one_fin
     settings.MEDIA_ROOT = tmp_path
     order = order_for(weld_joint, inspector, method="VT")
     order.steps.update(done_by=inspector, done_at=now)
-    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
-    ready(page)
-    page.context.set_offline(True)
+    page = at_order_without_signal(open_page, order, inspector)
     page.get_by_text("Part of it is done").click()
     page.get_by_label("What is done, what is left").fill("north side is hard to reach")
     page.get_by_role("button", name="Note it part done").click()
@@ -200,9 +196,7 @@ def test_signed_out_on_return_the_queue_waits_and_asks_for_signing_in(
     open_page, live_server, inspector, order_for, weld_joint
 ):
     order = order_for(weld_joint, inspector)
-    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
-    ready(page)
-    page.context.set_offline(True)
+    page = at_order_without_signal(open_page, order, inspector)
     page.locator("#step-1").get_by_role("button", name="Done").click()
     unsent(page, "1 thing not sent")
     page.context.clear_cookies()
@@ -221,9 +215,7 @@ def test_what_one_person_did_is_never_sent_as_another(
     open_page, live_server, inspector, person, site, order_for, weld_joint
 ):
     order = order_for(weld_joint, inspector)
-    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
-    ready(page)
-    page.context.set_offline(True)
+    page = at_order_without_signal(open_page, order, inspector)
     page.locator("#step-1").get_by_role("button", name="Done").click()
     unsent(page, "1 thing not sent")
     page.context.clear_cookies()
@@ -239,9 +231,7 @@ def test_signing_out_warns_of_what_is_unsent_and_clears_the_device(open_page, in
     from schedules.work import actions
 
     order = order_for(weld_joint, inspector)
-    page = open_page(f"/steel/#order/{order.pk}", size="phone", person=inspector)
-    ready(page)
-    page.context.set_offline(True)
+    page = at_order_without_signal(open_page, order, inspector)
     page.locator("#step-1").get_by_role("button", name="Done").click()
     unsent(page, "1 thing not sent")
     actions.plan(order_id=order.pk, expected_version=1, planned_on=date(2026, 7, 1), actor=inspector, now=now)
