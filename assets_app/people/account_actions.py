@@ -1,4 +1,4 @@
-"""Accounts: a person is added, a link is made by which they set a password, the password is set by it.
+"""Accounts: a person is added, a link is made by which they set a password.
 
 Nobody but the person ever knows the password: a manager makes the link and hands it over. The record says that a link
 was made and that it was used, and holds neither.
@@ -8,16 +8,13 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from axes.utils import reset
-from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
-from knox.models import AuthToken
 
 from assets_app.people import sign_in_links
 from assets_app.people.actions import check_email, grant_role, locked_person
 from assets_app.people.models import Person, RoleName
-from assets_app.people.queries import require, require_account, site_ids_of
+from assets_app.people.queries import require, require_account
 from assets_app.people.sign_in_links import NewLink
 from assets_app.record import actions as record
 from assets_app.refusals import Conflict, Unprocessable
@@ -75,33 +72,6 @@ def make_link(*, person_id: int, actor: Person, now: datetime) -> NewLink:
                 site_id=site_id, deed="person.link_made", actor=actor, subject=person, content=content, now=now
             )
         return _handed_over(person, actor)
-
-
-def set_password(*, person_id: int, token: str, password: str, now: datetime) -> Person:
-    """Set the password by a link, which ends with it, as do the sessions and the tokens of devices from before.
-
-    Who held the link is not known, so the record says that it was used, not by whom. Refusals: ``link_over``,
-    ``weak_password``.
-    """
-    with transaction.atomic():
-        person = Person.objects.select_for_update(no_key=True).filter(pk=person_id).first()
-        if person is None or not sign_in_links.leads(person, token):
-            raise sign_in_links.link_over()
-        try:
-            validate_password(password, person)
-        except ValidationError as weak:
-            raise Unprocessable("weak_password", " ".join(weak.messages), field="password") from None
-        person.set_password(password)
-        person.link_made_at = None
-        person.save(update_fields=["password", "link_made_at"])
-        AuthToken.objects.filter(user=person).delete()
-        reset(username=person.username)  # wrong tries from before lock nobody out of the new password
-        for site_id in site_ids_of(person):
-            content = {"person": person.display_name}
-            record.append(
-                site_id=site_id, deed="person.password_set", actor=None, subject=person, content=content, now=now
-            )
-    return person
 
 
 def _handed_over(person: Person, actor: Person) -> NewLink:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
-from django.contrib.auth import authenticate
+from django.contrib.auth import authenticate, update_session_auth_hash
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
@@ -20,7 +20,7 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from assets_app.doors.idempotency import once
-from assets_app.people import account_actions, actions, queries
+from assets_app.people import account_actions, actions, password_actions, queries
 from assets_app.people.models import DeviceToken, Person, Qualification, Role, RoleName
 from assets_app.people.sign_in_links import NewLink
 from assets_app.refusals import Conflict, NotAllowed
@@ -100,6 +100,11 @@ class PersonGiven(serializers.Serializer):
     role = serializers.ChoiceField(RoleName.choices, help_text="the first one, at the site")
 
 
+class OwnPassword(serializers.Serializer):
+    current = serializers.CharField(max_length=256, trim_whitespace=False, write_only=True, help_text="as it is now")
+    password = serializers.CharField(max_length=256, trim_whitespace=False, write_only=True, help_text="as it shall be")
+
+
 class LinkTold(serializers.Serializer):
     """The one time that the link is told; a repeat under the same Idempotency-Key holds none."""
 
@@ -129,6 +134,20 @@ class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
     @action(detail=False)
     def me(self, request: Request) -> Response:
         return Response(self.get_serializer(request.user).data)
+
+    @extend_schema(
+        request=OwnPassword, responses={204: None}, summary="Change one's own password; other sessions and tokens end"
+    )
+    @action(detail=False, methods=["post"], url_path="me/password")
+    def my_password(self, request: Request) -> Response:
+        """Not by ``once``: no hash over a password is kept."""
+        told = OwnPassword(data=request.data)
+        told.is_valid(raise_exception=True)
+        meant = {"actor": request.user, "now": timezone.now(), "request": request._request, "token": request.auth}
+        person = password_actions.change_password(**told.validated_data, **meant)
+        if request.auth is None:
+            update_session_auth_hash(request._request, person)
+        return Response(status=204)
 
     @extend_schema(request=PersonGiven, responses={201: LinkTold}, summary="Add a person with a first role at a site")
     def create(self, request: Request) -> Response:

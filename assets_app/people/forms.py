@@ -87,6 +87,18 @@ class PasswordForm(forms.Form):
         return self.cleaned_data["again"]
 
 
+class ChangePasswordForm(PasswordForm):
+    """Another password in place of one's own."""
+
+    current = forms.CharField(
+        label="Password now",
+        max_length=256,
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+    field_order = ("current", "password", "again")
+
+
 class UsedForm(forms.Form):
     """A day on which a welder used the process."""
 

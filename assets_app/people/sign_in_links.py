@@ -6,22 +6,15 @@ last sign-in and the address, so that each change of these ends it.
 
 from __future__ import annotations
 
-import logging
 from dataclasses import dataclass
-from smtplib import SMTPException
 
 from django.conf import settings
 from django.contrib.auth.tokens import PasswordResetTokenGenerator
-from django.core.mail import EmailMessage, get_connection
 from django.urls import reverse
 
+from assets_app.people import mail
 from assets_app.people.models import Person
 from assets_app.refusals import NotFound
-
-MAIL_TIMEOUT_S = 10  # somebody waits for the page meanwhile
-TROUBLE = (OSError, SMTPException)
-TO_A_LOG = "django.core.mail.backends.console.EmailBackend"  # what it "sends" stands in the log of the service
-_log = logging.getLogger(__name__)
 
 
 class _Signature(PasswordResetTokenGenerator):
@@ -41,7 +34,7 @@ class NewLink:
 
     person: Person
     address: str
-    mail: str = "no address"  # or: sent, not sent
+    mail: str = mail.NO_ADDRESS
 
 
 def new_link(person: Person) -> NewLink:
@@ -82,30 +75,13 @@ def valid_days() -> int:
 
 def send(link: NewLink, by: Person) -> None:
     """Mail it to the person, outside any transaction; where that fails, the link is still there to be handed over."""
-    if not link.person.email:
-        return
-    link.mail = "not sent"
-    if settings.EMAIL_BACKEND == TO_A_LOG:
-        return
-    try:
-        _message(link, by).send()
-    except TROUBLE as error:
-        _log.warning("email with a link not sent: person %s, %s", link.person.pk, type(error).__name__)
-    else:
-        link.mail = "sent"
-
-
-def _message(link: NewLink, by: Person) -> EmailMessage:
-    lines = (
-        f"{link.person.display_name},",
-        f"{by.display_name} has made this link for you. Set your password by it:",
-        f"  {link.address}",
-        f"You sign in as {link.person.username}. The link works once, for {valid_days()} days, and until a newer one "
-        f"is made. Nobody else may have it. If you did not expect it, do not use it and ask {by.display_name}.",
-    )
-    return EmailMessage(
-        subject="Set your password",
-        body="\n\n".join(lines) + "\n",
-        to=[link.person.email],
-        connection=get_connection(timeout=MAIL_TIMEOUT_S),
+    link.mail = mail.post(
+        link.person,
+        "Set your password",
+        (
+            f"{by.display_name} has made this link for you. Set your password by it:",
+            f"  {link.address}",
+            f"You sign in as {link.person.username}. The link works once, for {valid_days()} days, and until a newer "
+            f"one is made. Nobody else may have it. If you did not expect it, do not use it and ask {by.display_name}.",
+        ),
     )

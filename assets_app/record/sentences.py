@@ -23,6 +23,7 @@ DEEDS: dict[str, str] = {
     "person.added": "added {person}, who signs in as {signs_in_as}",
     "person.link_made": "made a link by which {person} sets a password",
     "person.password_set": "saw a password of {person} set by a link",
+    "person.password_changed": "changed their own password",
     "person.email_corrected": "corrected the email address of {person}",
     "role.taken": "took the role of {role} from {person}",
     "qualification.added": "put a certificate of {person} on file: {certificate_words}, until {expires_on}{by_words}",

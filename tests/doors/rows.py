@@ -22,6 +22,7 @@ OWN = "own"  # the technician's own thing
 READ = "read"
 WORK, PLAN = ("order.work",), ("order.plan",)
 EITHER = (*WORK, *PLAN)
+CHANGED = {"current": PASSWORD, "password": "tern-over-the-mole", "again": "tern-over-the-mole"}
 Of = Callable[[World], dict[str, Any]]
 
 
@@ -148,6 +149,7 @@ PEOPLE_API = {
     ),
     "POST api-person-sign-in-link": Row("account.change", pk("worker")),
     "GET api-person-me": Row(SIGNED_IN),
+    "POST api-person-my-password": Row(SIGNED_IN, sent=lambda w: CHANGED, content=(422,)),
     "GET api-person-detail": Row(READ, pk("worker"), shows=True),
     "POST api-person-give-role": Row(
         "people.change", sent=lambda w: {"site": w.site, "username": "worker", "name": "inspector"}
@@ -286,6 +288,8 @@ SERVICE = {
         lambda w: {"person_id": w.newcomer, "token": w.newcomer_token},
         lambda w: {"password": "tern-over-the-mole", "again": "tern-over-the-mole"},
     ),
+    "GET account": Row(SIGNED_IN),
+    "POST account": Row(SIGNED_IN, sent=lambda w: CHANGED, content=(422,)),
     "GET home": Row(SIGNED_IN),
 }
 REGISTER_PAGES = {
