@@ -13,6 +13,9 @@ SPREAD := -n 3 --dist loadscope --no-loadscope-reorder
 ON_POSTGRES := tests/assets_app tests/schedules tests/hostile -p no:schemathesis \
   --ignore=tests/schedules/demo --ignore=tests/schedules/reports/test_reports.py --ignore-glob='*_drawing.py'
 
+# Where the machine forbids keeping compiled files, each of a run's many processes would compile all of it anew.
+unexport PYTHONDONTWRITEBYTECODE
+
 .DEFAULT_GOAL := help
 .PHONY: help demo stack test lint bench faults screens dev lock
 
