@@ -189,6 +189,7 @@ KNOX_TOKEN_MODEL = "knox.AuthToken"  # noqa: S105 (a table, not a token)
 
 EMAIL_BACKEND = env("EMAIL_BACKEND", default="django.core.mail.backends.console.EmailBackend")
 EMAIL_FILE_PATH = env("EMAIL_FILE_PATH", default=str(ROOT / ".run" / "mail"))
+EMAIL_TIMEOUT = env.int("EMAIL_TIMEOUT_S", default=10)  # between two answers of the mail server; a mail takes about ten
 DEFAULT_FROM_EMAIL = env("DEFAULT_FROM_EMAIL", default="soundjoint@localhost")
 
 # Celery. Redis holds nothing that the database cannot rebuild: no result backend, no long eta; beat sweeps.

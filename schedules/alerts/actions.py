@@ -30,6 +30,7 @@ from schedules.duty.rules import unread_too_long
 from schedules.work.models import Hold
 
 AT_ONCE = 1000  # rows a batch
+WORKED_OFF_WITHIN = timedelta(minutes=5)  # an intent, while beat and a worker live
 
 
 # --- written inside the deed that causes them -------------------------------------------------------------------------
@@ -306,8 +307,13 @@ class _Giver:
         if channel == Delivery.Channel.IN_APP:
             row.state, row.sent_at = Delivery.State.SENT, self.now
         elif intent.kind not in rules.BREAKS_THROUGH:
-            row.next_try_at = self.clocks.next_allowed(person_id, self.zones[intent.site_id], self.now)
+            row.next_try_at = self.clocks.next_allowed(person_id, self.zones[intent.site_id], self._since(intent))
         return row
+
+    def _since(self, intent: Intent) -> datetime:
+        """From when it is owed. While somebody works that is now: what comes beside a digest waits for the next. Where
+        nobody worked over the hour of a digest, that one is owed still."""
+        return intent.created_at if self.now - intent.created_at > WORKED_OFF_WITHIN else self.now
 
 
 def _posts(intents: list[Intent], now: datetime) -> Iterator[WebhookDelivery]:

@@ -1,8 +1,12 @@
 """Emails go out in batches of one person, each batch claimed by one conditional UPDATE, so that two workers never send
 the same one. Nothing is sent inside a transaction. Quiet hours and the digest set the time from which a batch is owed.
 
-A worker killed between sending and writing it down leaves a claim that runs out; the batch then goes out again under
-the same Message-ID, by which mail programs know it. That window is the only way to a second copy.
+Two windows lead to a second copy, and none to a lost one: a worker killed between sending and writing it down, whose
+claim runs out, and a server that took the mail and whose answer was lost (``EMAIL_TIMEOUT``). The batch then goes out
+again under the same Message-ID, by which mail programs know it.
+
+A server that hangs or is away is trouble for every mail: the run ends with the first one, and few runs are at work at
+once, so that it keeps no more than a few of the workers' hands.
 """
 
 from __future__ import annotations
@@ -12,7 +16,7 @@ import time
 import uuid
 from datetime import datetime, timedelta
 from email.utils import parseaddr
-from smtplib import SMTPException
+from smtplib import SMTPDataError, SMTPException, SMTPRecipientsRefused
 
 from django.conf import settings
 from django.core.mail import EmailMessage
@@ -24,21 +28,38 @@ from schedules.alerts.models import Delivery
 from schedules.alerts.personal import Clocks
 
 TROUBLE = (OSError, SMTPException)  # named, so that a fault of our own is not retried in silence
+OF_THIS_MAIL = (SMTPRecipientsRefused, SMTPDataError)  # trouble that says nothing about the next mail
+MOST_RUNS = 2  # at work at once: one may have been killed
+LONGEST_RUN = timedelta(minutes=2)  # far below the time limit of a task, which would cut a mail in two
 _log = logging.getLogger(__name__)
 CAUTION = "These figures support a decision; they do not make it."
+
+
+class NoServer(Exception):
+    """The mail server takes nothing now, from nobody."""
 
 
 def deliver_owed(*, now: datetime, most: int = 1000) -> int:
     """Expand new intents and send what is owed; returns how many batches went out. Safe beside itself."""
     actions.expand(now=now)
+    if _runs_at(now) >= MOST_RUNS:
+        return 0
     sent, began = 0, time.monotonic()
     for _ in range(most):
         moment = now + timedelta(seconds=time.monotonic() - began)  # a claim holds from when it is made
-        batch = claim(now=moment)
+        batch = claim(now=moment) if moment - now < LONGEST_RUN else None
         if batch is None:
             break
-        sent += send(batch, now=now)
+        try:
+            sent += send(batch, now=now)
+        except NoServer:
+            break
     return sent
+
+
+def _runs_at(now: datetime) -> int:
+    held = Delivery.objects.filter(state=Delivery.State.CLAIMED, claimed_until__gt=now)
+    return held.order_by().values("batch").distinct().count()
 
 
 def owed_at(now: datetime) -> Q:
@@ -95,7 +116,7 @@ def take(rows: Q, batch: str, now: datetime) -> int:
 
 
 def send(batch: str, *, now: datetime) -> bool:
-    """Send a claimed batch as one message and write down how it went."""
+    """Send a claimed batch as one message and write down how it went; whether it went out. Raises ``NoServer``."""
     rows = list(
         Delivery.objects.filter(batch=batch, state=Delivery.State.CLAIMED)
         .select_related("intent__site", "person")
@@ -118,6 +139,8 @@ def send(batch: str, *, now: datetime) -> bool:
         )
         found = ("email not sent: person %s, %s alerts, try %s, %s, %s", rows[0].person_id, len(rows))
         _log.warning(*found, max(row.attempts for row in rows), type(error).__name__, state.label)
+        if not isinstance(error, OF_THIS_MAIL):
+            raise NoServer from error
         return False
     mine.update(state=Delivery.State.SENT, sent_at=now, claimed_until=None, last_error="")
     return True

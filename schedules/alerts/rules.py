@@ -42,8 +42,8 @@ FLOOD_WAITS = timedelta(hours=1)  # or when its first look has waited for so lon
 SHIFT_TOLD_AGAIN_DAYS = 14  # a date that a reading moves by less is not told again
 
 FIRST_RETRY = timedelta(minutes=1)
-LONGEST_RETRY = timedelta(hours=4)
-MOST_ATTEMPTS = 14  # with the back-off below: about a day
+LONGEST_RETRY = timedelta(hours=1)  # so that a mail server that comes back is found within the hour
+MOST_ATTEMPTS = 30  # with the back-off below: about a day
 CLAIM_HOLDS = timedelta(minutes=5)  # longer than sending one message can take
 BATCH_SIZE = 100  # alerts in one message
 LONGEST_POST_PAUSE = timedelta(hours=1)  # so that a receiver that comes back is found within the hour

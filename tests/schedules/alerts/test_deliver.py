@@ -2,6 +2,7 @@
 
 import contextlib
 import threading
+import time
 from datetime import timedelta
 from smtplib import SMTPServerDisconnected
 
@@ -13,6 +14,7 @@ from assets_app.people.models import Role
 from assets_app.refusals import NotAllowed, NotFound
 from schedules.alerts import actions, deliver, queries, rules
 from schedules.models import Delivery, Intent
+from tests.schedules.alerts.mail_server import serving
 
 
 def intents(site, count, now, kind="overdue", **fields):
@@ -100,8 +102,11 @@ def test_after_the_last_try_it_is_given_up_and_a_manager_sees_why(site, planner,
     monkeypatch.setattr(
         "django.core.mail.EmailMessage.send", lambda *_, **__: (_ for _ in ()).throw(ConnectionRefusedError("no"))
     )
+    actions.expand(now=now)
+    Delivery.objects.update(attempts=rules.MOST_ATTEMPTS - 2)
     at = now
-    for _ in range(rules.MOST_ATTEMPTS):
+    for _ in range(2):
+        assert queries.given_up(manager) == []
         deliver.deliver_owed(now=at)
         at += rules.LONGEST_RETRY
     (dead,) = (row.newest for row in queries.given_up(manager))
@@ -113,6 +118,59 @@ def test_after_the_last_try_it_is_given_up_and_a_manager_sees_why(site, planner,
         actions.try_again(actor=planner, now=at, delivery_id=dead.pk)
     actions.try_again(actor=manager, now=at, delivery_id=dead.pk)
     assert deliver.deliver_owed(now=at) == 1
+
+
+@pytest.fixture
+def mail_server(settings):
+    assert 0 < 15 * settings.EMAIL_TIMEOUT < rules.CLAIM_HOLDS.total_seconds(), "a mail is about ten answers"
+    with serving() as one:
+        settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+        settings.EMAIL_HOST, settings.EMAIL_PORT, settings.EMAIL_TIMEOUT = "127.0.0.1", one.port, 0.2
+        yield one
+
+
+@pytest.mark.django_db
+def test_a_mail_server_that_hangs_is_left_after_one_try_and_everything_is_owed_still(
+    site, planner, manager, now, mail_server
+):
+    with_email(planner, manager)
+    intents(site, 2, now)
+    mail_server.hangs = True
+    began = time.monotonic()
+    assert deliver.deliver_owed(now=now) == 0
+    assert time.monotonic() - began < 5
+    assert mail_server.greeted == 1, "the second person's mail would hang as well"
+    mail_server.hangs = False
+    assert deliver.deliver_owed(now=now + timedelta(minutes=2)) == 2
+    assert len(mail_server.taken) == 2
+    assert not Delivery.objects.exclude(state="sent").exists()
+
+
+@pytest.mark.django_db
+def test_a_mail_that_was_taken_and_whose_answer_was_lost_comes_once_more_under_the_same_name(
+    site, planner, now, mail_server
+):
+    with_email(planner)
+    intents(site, 2, now)
+    mail_server.lost = 1
+    assert deliver.deliver_owed(now=now) == 0
+    assert deliver.deliver_owed(now=now + timedelta(minutes=2)) == 1
+    assert deliver.deliver_owed(now=now + timedelta(days=1)) == 0
+    names = [next(line for line in text.splitlines() if line.startswith("Message-ID")) for text in mail_server.taken]
+    assert len(names) == 2
+    assert len(set(names)) == 1
+
+
+@pytest.mark.django_db
+def test_where_two_runs_are_at_work_a_third_sends_nothing(site, planner, manager, now):
+    with_email(planner, manager)
+    intents(site, 1, now)
+    actions.expand(now=now)
+    assert deliver.claim(now=now)
+    assert deliver.claim(now=now)
+    intents(site, 1, now, kind="due soon")
+    assert deliver.deliver_owed(now=now) == 0
+    assert deliver.deliver_owed(now=now + rules.CLAIM_HOLDS) == 3
 
 
 @pytest.mark.django_db

@@ -44,7 +44,7 @@ def test_the_page_shows_them_and_a_manager_what_was_given_up(told, manager, clie
         last_error="SMTPRecipientsRefused: 550",
     )
     for who, sees in ((told, False), (manager, True)):
-        client.force_login(who, backend="django.contrib.auth.backends.ModelBackend")
+        client.force_login(who, backend="assets_app.people.signed_in.PersonBackend")
         page = client.get("/alerts/").content.decode()
         assert "MT of W-001 was due" in page
         assert ("could not be delivered" in page) is sees

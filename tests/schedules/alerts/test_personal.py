@@ -88,6 +88,17 @@ def test_a_digest_is_one_mail_a_day_with_all_that_came_meanwhile(site, planner, 
     assert deliver.deliver_owed(now=MORNING + timedelta(days=1)) == 1
 
 
+def test_a_digest_whose_hour_passed_while_nobody_worked_comes_then_and_once(site, planner, now):
+    set_settings(actor=planner, now=now, digest="daily", digest_hour=7)
+    told(site, EVENING, number=1)
+    actions.expand(now=EVENING)
+    told(site, MORNING - timedelta(minutes=5), number=2)  # beat is down from here
+    back = MORNING + timedelta(hours=3)
+    assert deliver.deliver_owed(now=back) == 1
+    assert mail.outbox[0].body.count("Larkmoor Pier: overdue") == 2
+    assert deliver.deliver_owed(now=back + timedelta(hours=20)) == 0
+
+
 def test_a_hold_does_not_wait_for_the_digest(site, planner, now):
     set_settings(actor=planner, now=now, digest="daily", digest_hour=7)
     told(site, now, kind="hold placed")
@@ -119,7 +130,7 @@ def test_a_clock_that_jumps_tells_nothing_twice_and_loses_nothing(dated, site, p
 def test_the_night_the_clock_is_set_back_mails_once_and_after_its_end(site, planner, sleeps, hours):
     night = datetime(2026, 10, 24, 23, 30, tzinfo=UTC) + timedelta(hours=hours)  # from 00:30 on the pier
     told(site, night)
-    for minutes in range(0, 12 * 60, 10):
+    for minutes in range(0, 12 * 60, 30):
         at = night + timedelta(minutes=minutes)
         sent = deliver.deliver_owed(now=at)
         assert not sent or at >= datetime(2026, 10, 25, 7, tzinfo=UTC)

@@ -12,7 +12,7 @@ pytestmark = pytest.mark.django_db
 
 def page_of(who):
     client = Client()
-    client.force_login(who, backend="django.contrib.auth.backends.ModelBackend")
+    client.force_login(who, backend="assets_app.people.signed_in.PersonBackend")
     return client
 
 
