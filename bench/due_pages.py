@@ -21,7 +21,7 @@ django.setup()
 
 from django.db import connection  # noqa: E402
 from django.test import Client  # noqa: E402
-from django.test.utils import CaptureQueriesContext  # noqa: E402
+from django.test.utils import CaptureQueriesContext, override_settings  # noqa: E402
 
 from assets_app.models import Person, Site  # noqa: E402
 from schedules.models import DueDate  # noqa: E402
@@ -46,6 +46,8 @@ DEEP = 0.5  # a deep page starts after so much of the fleet
 REPEATS = 9
 
 
+# As in production: the settings of tests look for the files behind every address.
+@override_settings(WHITENOISE_AUTOREFRESH=False, WHITENOISE_USE_FINDERS=False)
 def rows_of(site: Site, small: Site) -> list[dict[str, Any]]:
     """The rows P4 to P4d for the largest fleet and the smallest."""
     client = Client(SERVER_NAME="localhost")

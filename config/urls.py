@@ -10,6 +10,7 @@ from drf_spectacular.views import SpectacularAPIView, SpectacularRedocView
 from assets_app.doors import health, metrics
 
 CAPABILITIES = [
+    "schedules.due",  # asked most often, so found first
     "assets_app.register",
     "assets_app.inspections",
     "assets_app.labels",
@@ -17,7 +18,6 @@ CAPABILITIES = [
     "assets_app.record",
     "schedules.duty",
     "schedules.duty.recordings",
-    "schedules.due",
     "schedules.work",
     "schedules.work.steel",
     "schedules.deferral",

@@ -15,9 +15,14 @@ from assets_app.people.models import Person, Qualification, Role
 from assets_app.record.models import RecordEntry
 from assets_app.refusals import NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Asset, Joint, Site
+from assets_app.statements import Given, Statement
 
 LONGEST_KEY = 19  # digits; a longer one is no key of the database
 MOST_KEYS = 1000  # as many as a list that is sent may have
+
+_SITES = Statement(
+    lambda: Role.objects.filter(person_id=Given("person")).order_by("site_id").values_list("site_id").distinct()
+)
 
 
 def roles_at(person: Person, site_id: int) -> frozenset[str]:
@@ -36,8 +41,8 @@ def sites_of(person: Person) -> QuerySet[Site]:
 
 def site_ids_of(person: Person) -> list[int]:
     """Their keys, in order."""
-    rows = Role.objects.filter(person_id=person.pk) if person.is_authenticated else Role.objects.none()
-    return sorted(set(rows.values_list("site_id", flat=True)))
+    rows = _SITES.rows(person=person.pk) if person.is_authenticated else []
+    return [pk for (pk,) in rows]
 
 
 def require(person: Person, deed: str, site_id: int) -> frozenset[str]:

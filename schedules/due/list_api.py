@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from datetime import date
 from typing import Any
 
@@ -17,9 +17,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.utils.urls import replace_query_param
 
+from assets_app.doors.kept import Kept
 from assets_app.doors.paging import KeyPages
 from assets_app.inspections.models import Method
 from assets_app.people import queries as people
+from assets_app.statements import Given, Statement
 from schedules.due.list_queries import first_of_sites
 from schedules.due.models import DueDate, Limit
 from schedules.due.rules import LIMITS
@@ -54,18 +56,11 @@ _SOURCES = {
 }
 _NAMES = [name for name in DueDateOut.Meta.fields if name != "limits"]
 _COLUMNS = [_SOURCES.get(name, name) for name in _NAMES] + [limit.replace(" ", "_") + "_on" for limit in LIMITS]
-_DAYS = [place for place, name in enumerate(_COLUMNS) if name.endswith(("_on", "_at"))]
 
 
 def written(row: tuple[Any, ...]) -> dict[str, Any]:
-    """One row as ``DueDateOut`` describes it."""
-    values = list(row)
-    for place in _DAYS:
-        if values[place] is not None:
-            values[place] = values[place].isoformat()
-    cells = dict(zip(_NAMES, values, strict=False))
-    cells["changed_at"] = cells["changed_at"].replace("+00:00", "Z")
-    return cells | {"limits": dict(zip(LIMITS, values[len(_NAMES) :], strict=True))}
+    """One row as ``DueDateOut`` describes it; the renderer writes its days."""
+    return dict(zip(_NAMES, row, strict=False)) | {"limits": dict(zip(LIMITS, row[len(_NAMES) :], strict=True))}
 
 
 @extend_schema_field(OpenApiTypes.INT)
@@ -95,16 +90,18 @@ class DayKeyPages(KeyPages):
     The cursor is ``a`` (after) or ``b`` (before) and the row's key: ``a739417.12``, or ``au.12`` for an undated row.
     """
 
-    def pages(self, rows: QuerySet[DueDate], sites: list[int], request: Request) -> list[tuple[Any, ...]]:
-        """The rows of the page asked for, as values of ``_COLUMNS``; ``sites`` are those in sight and asked for."""
+    def pages(self, rows: QuerySet[DueDate] | None, sites: list[int], request: Request) -> list[tuple[Any, ...]]:
+        """The rows of the page asked for, as values of ``_COLUMNS``; ``sites`` are those in sight and asked for.
+
+        ``rows`` are the filtered ones; None where no filter was named.
+        """
         self.size = self.get_page_size(request)
         self.base_url = request.build_absolute_uri()
         back, key = _read(request.query_params.get(self.cursor_query_param, ""))
         wanted = self.size + 1
         found: list[tuple[Any, ...]] = []
-        for piece in _pieces(rows, key, back=back):
-            part = first_of_sites(piece, sites, wanted - len(found))
-            found += part.values_list(*_COLUMNS)
+        for piece in _pieces(key, back=back):
+            found += _first_of(piece, rows, sites, key or (None, 0), wanted - len(found))
             if len(found) >= wanted:
                 break
         more, found = len(found) > self.size, found[: self.size]
@@ -142,25 +139,65 @@ def _read(cursor: str) -> tuple[bool, tuple[date | None, int] | None]:
         raise NotFound(KeyPages.invalid_cursor_message) from None
 
 
-def _pieces(rows: QuerySet[DueDate], key: tuple[date | None, int] | None, *, back: bool) -> Iterator[QuerySet[DueDate]]:
-    """The rows beyond the key, each piece in the order of an index: the dated ones and the undated ones."""
-    day, programme = key or (None, 0)
+Piece = Callable[[QuerySet[DueDate], Any, Any], QuerySet[DueDate]]  # of some rows those beyond a day and programme
+
+
+def _dated(rows: QuerySet[DueDate], day: Any, programme: Any) -> QuerySet[DueDate]:
+    return rows.filter(due_on__isnull=False).order_by("due_on", "programme_id")
+
+
+def _dated_after(rows: QuerySet[DueDate], day: Any, programme: Any) -> QuerySet[DueDate]:
+    return _dated(rows, day, programme).filter(Q(due_on__gt=day) | Q(programme_id__gt=programme), due_on__gte=day)
+
+
+def _undated(rows: QuerySet[DueDate], day: Any, programme: Any) -> QuerySet[DueDate]:
+    return rows.filter(due_on__isnull=True).order_by("programme_id")
+
+
+def _undated_after(rows: QuerySet[DueDate], day: Any, programme: Any) -> QuerySet[DueDate]:
+    return _undated(rows, day, programme).filter(programme_id__gt=programme)
+
+
+def _undated_before(rows: QuerySet[DueDate], day: Any, programme: Any) -> QuerySet[DueDate]:
+    return rows.filter(due_on__isnull=True, programme_id__lt=programme).order_by("-programme_id")
+
+
+def _dated_from_the_end(rows: QuerySet[DueDate], day: Any, programme: Any) -> QuerySet[DueDate]:
+    return rows.filter(due_on__isnull=False).order_by("-due_on", "-programme_id")
+
+
+def _dated_before(rows: QuerySet[DueDate], day: Any, programme: Any) -> QuerySet[DueDate]:
+    before = Q(due_on__lt=day) | Q(programme_id__lt=programme)
+    return _dated_from_the_end(rows, day, programme).filter(before, due_on__lte=day)
+
+
+def _pieces(key: tuple[date | None, int] | None, *, back: bool) -> tuple[Piece, ...]:
+    """The rows beyond the key piece by piece, each in the order of an index: the dated ones and the undated ones."""
+    dated = key is not None and key[0] is not None
     if back:
-        if day is None:
-            undated = rows.filter(due_on__isnull=True, programme_id__lt=programme)
-            yield undated.order_by("-programme_id")
-            yield rows.filter(due_on__isnull=False).order_by("-due_on", "-programme_id")
-        else:
-            before = Q(due_on__lt=day) | Q(programme_id__lt=programme)
-            yield rows.filter(before, due_on__isnull=False, due_on__lte=day).order_by("-due_on", "-programme_id")
-        return
-    if day is not None:
-        after = Q(due_on__gt=day) | Q(programme_id__gt=programme)
-        yield rows.filter(after, due_on__isnull=False, due_on__gte=day).order_by("due_on", "programme_id")
-    elif key is None:
-        yield rows.filter(due_on__isnull=False).order_by("due_on", "programme_id")
-    undated = rows.filter(due_on__isnull=True)
-    yield (undated if day or key is None else undated.filter(programme_id__gt=programme)).order_by("programme_id")
+        return (_dated_before,) if dated else (_undated_before, _dated_from_the_end)
+    if dated:
+        return (_dated_after, _undated)
+    return (_dated, _undated) if key is None else (_undated_after,)
+
+
+_statements: Kept[Statement] = Kept(64)  # of one site and no filter: by piece and size
+
+
+def _first_of(
+    piece: Piece, rows: QuerySet[DueDate] | None, sites: list[int], key: tuple[date | None, int], size: int
+) -> list[tuple[Any, ...]]:
+    """The first rows of a piece. What is asked most often, one site without a filter, has a statement made once."""
+    day, programme = key
+    if rows is not None or len(sites) != 1:
+        asked = piece(DueDate.objects.all() if rows is None else rows, day, programme)
+        return list(first_of_sites(asked, sites, size).values_list(*_COLUMNS))
+
+    def make() -> Statement:
+        given = piece(DueDate.objects.all(), Given("day"), Given("programme"))
+        return Statement(lambda: first_of_sites(given, [Given("site")], size).values_list(*_COLUMNS))
+
+    return _statements.of((piece, size), make).rows(site=sites[0], day=day, programme=programme)
 
 
 # The site is sought by where the rows are looked for; making the filters' form costs as much as the rows.
@@ -178,9 +215,9 @@ class DueDateList(generics.GenericAPIView):
     @extend_schema(responses=DueDateOut(many=True))
     def get(self, request: Request) -> Response:
         """Due dates, the earliest first; looks without a date come last."""
-        rows, told = DueDate.objects.all(), request.query_params.get("site", "")
+        rows, told = None, request.query_params.get("site", "")
         if not (_NEEDS_NO_FILTER.issuperset(request.query_params) and told.isascii() and told.isdigit()):
-            rows = self.filter_queryset(rows)  # also refuses a site that is no number
+            rows = self.filter_queryset(DueDate.objects.all())  # also refuses a site that is no number
         asked = forms.IntegerField(required=False).clean(told)
         sites = [pk for pk in people.site_ids_of(request.user) if asked in (None, pk)]
         page = self.paginator.pages(rows, sites, request)

@@ -148,7 +148,7 @@ def due_page(asked: DueFilter, *, after: str = "", size: int = PAGE) -> DuePage:
     return DuePage(rows, _write_key(rows[-1], by_asset=asked.by_asset) if more else "")
 
 
-def first_of_sites(rows: QuerySet[DueDate], sites: Sequence[int], size: int) -> QuerySet[DueDate]:
+def first_of_sites(rows: QuerySet[DueDate], sites: Sequence[Any], size: int) -> QuerySet[DueDate]:
     """The first ``size`` of ordered rows at some sites, by walking an index from its beginning.
 
     Every index begins with the site. PostgreSQL would sort all rows of several sites to find the first ones; so the

@@ -109,7 +109,7 @@ def _keep(faults: list[str], said: str, provoked: Sequence[str]) -> None:
 
 def _session_of(person, url: str) -> dict[str, str]:
     client = Client()
-    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+    client.force_login(person, backend="assets_app.people.signed_in.PersonBackend")
     return {
         "name": settings.SESSION_COOKIE_NAME,
         "value": client.cookies[settings.SESSION_COOKIE_NAME].value,

@@ -122,7 +122,7 @@ def test_what_cannot_be_one_is_refused(first, later, look, weld_joint, bolted_jo
 
 def test_on_the_page_the_one_found_before_is_chosen(first, later, inspector):
     client = Client()
-    client.force_login(inspector, backend="django.contrib.auth.backends.ModelBackend")
+    client.force_login(inspector, backend="assets_app.people.signed_in.PersonBackend")
     assert "It is one found before" not in client.get(f"/findings/{first.pk}/").content.decode()
     assert "It is one found before" in client.get(f"/findings/{later.pk}/").content.decode()
     sent = {"same_as": first.pk, "reason": "both ends marked"}

@@ -16,7 +16,7 @@ def on_the_day(monkeypatch, now):
 
 
 def signed_in(client, who):
-    client.force_login(who, backend="django.contrib.auth.backends.ModelBackend")
+    client.force_login(who, backend="assets_app.people.signed_in.PersonBackend")
     return client
 
 

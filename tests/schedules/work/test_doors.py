@@ -30,7 +30,7 @@ def sign_in(client):
     """``sign_in(person)`` gives the browser's side."""
 
     def go(who):
-        client.force_login(who, backend="django.contrib.auth.backends.ModelBackend")
+        client.force_login(who, backend="assets_app.people.signed_in.PersonBackend")
         return client
 
     return go

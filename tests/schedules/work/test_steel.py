@@ -31,7 +31,7 @@ def mine(look_order, technician, planner, now) -> WorkOrder:
 @pytest.fixture
 def signed_in(technician) -> Client:
     client = Client()
-    client.force_login(technician, backend="django.contrib.auth.backends.ModelBackend")
+    client.force_login(technician, backend="assets_app.people.signed_in.PersonBackend")
     return client
 
 
@@ -152,7 +152,7 @@ def test_a_past_photo_goes_along_small_and_only_where_i_have_a_role(
     response = signed_in.get(f"/api/v1/steel/photos/{photo.pk}.jpg")
     assert Image.open(io.BytesIO(response.content)).size == (480, 360)
     outside = Client()
-    outside.force_login(stranger, backend="django.contrib.auth.backends.ModelBackend")
+    outside.force_login(stranger, backend="assets_app.people.signed_in.PersonBackend")
     assert outside.get(f"/api/v1/steel/photos/{photo.pk}.jpg").status_code == 404
 
 
