@@ -37,16 +37,16 @@ def post(last_error: str) -> tuple[str, str]:
     """Why a webhook message could not be delivered, and what to do; then it is posted again at the receiver's page."""
     answered = last_error.removeprefix("answered ")
     if last_error.startswith("the address is not allowed"):
-        return "Here a receiver's address must begin with https.", "Add the receiver anew by such an address."
+        return "Here a receiver's address must begin with https.", "Change its address to such a one."
     if answered == last_error or not answered.isdigit():
-        return "It could not be reached.", "See that it is up, then post again; if it moved, add it by its new address."
+        return "It could not be reached.", "See that it is up, then post again; if it moved, change its address."
     status = int(answered)
     if 300 <= status < 400:
-        return "It sends messages on to another address.", "Add the receiver anew by that address."
+        return "It sends messages on to another address.", "Change its address to that one, then post again."
     if status in (401, 403):
         return "It does not let the service in.", "Its keeper checks the secret and who may post, then post again."
     if status in (404, 410):
-        return "Nothing takes messages at its address.", "Add the receiver anew by the right address."
+        return "Nothing takes messages at its address.", "Give it the right address, then post again."
     if status == 429 or status >= 500:
         return "It was broken or too busy for days.", "See with its keeper that it is well, then post again."
     return "It does not want this message.", "Its keeper mends what refuses it, then post again."

@@ -1,4 +1,4 @@
-"""One POST over http or https: no redirects, no proxies, a deadline for all of it, only the answer's status read.
+"""One POST over http or https: no redirects, no proxies, a deadline for all of it, only the answer's head read.
 
 Whoever sets up a receiver chooses where this service knocks, so it knocks on the internet only, save where the settings
 let receivers be inside. It connects to an address that was looked at, never to the name once more: a name that changes
@@ -9,9 +9,12 @@ from __future__ import annotations
 
 import contextlib
 import http.client
+import queue
 import socket
 import ssl
 import threading
+from dataclasses import dataclass
+from typing import Any
 from urllib.parse import SplitResult, urlsplit
 
 from django.conf import settings
@@ -19,6 +22,7 @@ from django.conf import settings
 from schedules.alerts.address_rules import is_on_the_internet
 
 TIMEOUT_S = 10  # to connect, and between two bytes
+LOOK_UP_S = 5  # for a name; the resolver's own patience may be minutes
 DEADLINE_S = 20  # for the whole answer, however slowly it drips
 MOST_ADDRESSES = 4  # of one name that are tried
 INSIDE = (
@@ -39,6 +43,12 @@ class NotThere(Trouble):
         self.code = code
 
 
+@dataclass(frozen=True)
+class Answer:
+    status: int
+    retry_after: str = ""  # as it stands in the header
+
+
 def is_allowed(url: str) -> bool:
     """http or https with a host and without a name and password; https only where the settings say so."""
     parts = _parts(url)
@@ -49,14 +59,15 @@ def is_allowed(url: str) -> bool:
 
 
 def look_up(url: str) -> None:
-    """Raises ``NotThere`` where nothing could be posted now. Where receivers may be inside, there is nothing to ask."""
+    """Raises ``NotThere`` where nothing could be posted now. Where receivers may be inside, there is nothing to ask.
+    Belongs outside a transaction: it may take ``LOOK_UP_S``."""
     parts = _parts(url)
     if parts is not None and not settings.WEBHOOKS_INSIDE:
         _addresses(parts.hostname or "", parts.port or http.client.HTTPS_PORT)
 
 
-def post(url: str, body: bytes, headers: dict[str, str], *, deadline_s: float = DEADLINE_S) -> int:
-    """The status that was answered. Raises ``Trouble`` where none was."""
+def post(url: str, body: bytes, headers: dict[str, str], *, deadline_s: float = DEADLINE_S) -> Answer:
+    """What was answered. Raises ``Trouble`` where none was."""
     parts = _parts(url)
     if parts is None:
         raise Trouble("the address is not one of http or https")
@@ -68,7 +79,7 @@ def post(url: str, body: bytes, headers: dict[str, str], *, deadline_s: float = 
         link.connect()
         watch.start()
         link.request("POST", f"{parts.path or '/'}{'?' + parts.query if parts.query else ''}", body, headers)
-        status = link.getresponse().status
+        answer = link.getresponse()
     except (OSError, http.client.HTTPException, ValueError) as error:
         if late.is_set():
             raise Trouble(f"no answer within {deadline_s:g} s") from error
@@ -76,7 +87,7 @@ def post(url: str, body: bytes, headers: dict[str, str], *, deadline_s: float = 
     finally:
         watch.cancel()
         link.close()
-    return status
+    return Answer(answer.status, answer.getheader("Retry-After", ""))
 
 
 def _parts(url: str) -> SplitResult | None:
@@ -93,13 +104,35 @@ def _parts(url: str) -> SplitResult | None:
 def _addresses(host: str, port: int) -> list[str]:
     """What the name stands for; one address inside a network spoils them all. Raises ``NotThere``."""
     try:
-        found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+        found = _resolved(host, port)
+    except TimeoutError as error:
+        raise NotThere("host_not_looked_up", f"No answer about the name {host} came. Try again in a moment.") from error
     except (OSError, UnicodeError) as error:
         raise NotThere("host_not_known", f"The name {host} is not known here. Is it spelled right?") from error
     addresses = list(dict.fromkeys(str(address[0]) for *_, address in found))
     if not settings.WEBHOOKS_INSIDE and not all(map(is_on_the_internet, addresses)):
         raise NotThere("url_inside_network", INSIDE)
     return addresses[:MOST_ADDRESSES]
+
+
+def _resolved(host: str, port: int) -> list[Any]:
+    """``getaddrinfo`` with a bound on its time, which it has none of: beyond it a thread is left to end by itself."""
+    answers: queue.SimpleQueue[Any] = queue.SimpleQueue()
+
+    def ask() -> None:
+        try:
+            answers.put(socket.getaddrinfo(host, port, type=socket.SOCK_STREAM))
+        except Exception as error:
+            answers.put(error)
+
+    threading.Thread(target=ask, name="look-up", daemon=True).start()
+    try:
+        answer = answers.get(timeout=LOOK_UP_S)
+    except queue.Empty as error:
+        raise TimeoutError("no answer from the name server") from error
+    if isinstance(answer, Exception):
+        raise answer
+    return answer
 
 
 def _reach(host: str, port: int) -> socket.socket:

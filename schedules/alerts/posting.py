@@ -29,22 +29,27 @@ from django.db.models import F, Q
 from standardwebhooks import Webhook
 
 from schedules.alerts import actions, rules
-from schedules.alerts.http_post import Trouble, is_allowed, post
+from schedules.alerts.http_post import Answer, Trouble, is_allowed, post
 from schedules.alerts.models import Intent, WebhookDelivery, WebhookEndpoint
 
 _log = logging.getLogger(__name__)
 MOST_POSTS = 200  # in a row to one endpoint before another gets its turn
-LONGEST_TURN = timedelta(minutes=2)  # the same for a slow one
+LONGEST_TURN = timedelta(seconds=30)  # the same for a slow one
+LONGEST_RUN = timedelta(minutes=2)  # far below the time limit of a task
 
 
 def post_owed(*, now: datetime) -> int:
     """Expand new intents and post what is owed to every endpoint whose time has come; returns how many were taken."""
     actions.expand(now=now)
+    if WebhookEndpoint.objects.filter(claimed_until__gt=now).exists():
+        return 0  # one run at a time: slow receivers hold one of the workers' hands and no more
     began = time.monotonic()
     done = 0
     owed = WebhookDelivery.objects.filter(state=WebhookDelivery.State.OWED).values("endpoint")
-    for pk in list(WebhookEndpoint.objects.filter(_free_at(now), pk__in=owed).values_list("pk", flat=True)):
-        done += _serve(pk, now, began)
+    free = WebhookEndpoint.objects.filter(_free_at(now), pk__in=owed)
+    for pk in list(free.order_by("?").values_list("pk", flat=True)):  # so that none is always the last
+        if time.monotonic() - began < LONGEST_RUN.total_seconds():
+            done += _serve(pk, now, began)
     return done
 
 
@@ -135,18 +140,18 @@ def send(row: WebhookDelivery, mine: str, *, now: datetime) -> bool:
     """Post one message and write down how it went."""
     message, body = message_id(row.intent), payload(row.intent)
     signed = headers(secret=row.endpoint.secret, message=message, body=body, at=now)
-    status, error = 0, ""
+    answer, error = Answer(0), ""
     if not is_allowed(row.endpoint.url):
         error = "the address is not allowed here: https only"
     else:
         try:
-            status = post(row.endpoint.url, body, signed)
+            answer = post(row.endpoint.url, body, signed)
         except Trouble as trouble:
             error = str(trouble)
-    if 200 <= status < 300:
+    if 200 <= answer.status < 300:
         _taken(row, now)
         return True
-    _failed(row, mine, error or f"answered {status}", is_refusal=status in rules.REFUSALS, now=now)
+    _failed(row, mine, error or f"answered {answer.status}", answer, now=now)
     return False
 
 
@@ -158,16 +163,17 @@ def _taken(row: WebhookDelivery, now: datetime) -> None:
 
 
 @transaction.atomic
-def _failed(row: WebhookDelivery, mine: str, error: str, *, is_refusal: bool, now: datetime) -> None:
-    """The endpoint waits. Given up is what was owed for days, and a message that the receiver refused too often."""
+def _failed(row: WebhookDelivery, mine: str, error: str, answer: Answer, *, now: datetime) -> None:
+    """The endpoint waits, longer where it asked for that. Given up is what was owed for days, and what was refused too
+    often."""
     endpoint = WebhookEndpoint.objects.select_for_update().get(pk=row.endpoint_id)
     if endpoint.claim != mine:
         return  # another serves it by now and knows better
     same = WebhookDelivery.objects.filter(pk=row.pk, state=WebhookDelivery.State.OWED)
     same.update(attempts=F("attempts") + 1, last_error=error[:240])
     endpoint.failures += 1
-    endpoint.next_try_at = now + rules.post_again_after(endpoint.failures)
-    if is_refusal and row.attempts + 1 >= rules.MOST_REFUSALS:
+    endpoint.next_try_at = now + rules.post_again_after(endpoint.failures, rules.asked_to_wait(answer.retry_after, now))
+    if answer.status in rules.REFUSALS and row.attempts + 1 >= rules.MOST_REFUSALS:
         same.update(state=WebhookDelivery.State.FAILED)
         endpoint.failures, endpoint.next_try_at = 0, now
     endpoint.save(update_fields=["failures", "next_try_at"])

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
+from email.utils import parsedate_to_datetime
 
 from engineering.figures import grouped
 
@@ -47,6 +48,7 @@ MOST_ATTEMPTS = 30  # with the back-off below: about a day
 CLAIM_HOLDS = timedelta(minutes=5)  # longer than sending one message can take
 BATCH_SIZE = 100  # alerts in one message
 LONGEST_POST_PAUSE = timedelta(hours=1)  # so that a receiver that comes back is found within the hour
+LONGEST_ASKED = timedelta(days=1)  # a receiver may ask for a longer pause by Retry-After, up to this
 POSTED_FOR = timedelta(days=5)  # owed to a webhook for longer while it fails: given up
 REFUSALS = frozenset({400, 413, 415, 422})  # the receiver answers, and wants this message never
 MOST_REFUSALS = 6  # then it is given up and the next one has its turn
@@ -276,9 +278,24 @@ def retry_after(attempts: int) -> timedelta | None:
     return min(FIRST_RETRY * 2 ** (attempts - 1), LONGEST_RETRY)
 
 
-def post_again_after(failures: int) -> timedelta:
-    """How long an endpoint waits after its ``failures``-th failure in a row: doubling, up to an hour."""
-    return min(FIRST_RETRY * 2 ** min(failures - 1, 20), LONGEST_POST_PAUSE)
+def post_again_after(failures: int, asked: timedelta = timedelta()) -> timedelta:
+    """How long an endpoint waits after its ``failures``-th failure in a row: doubling, up to an hour; longer where it
+    asked for that."""
+    return max(min(FIRST_RETRY * 2 ** min(failures - 1, 20), LONGEST_POST_PAUSE), asked)
+
+
+def asked_to_wait(retry_after: str, now: datetime) -> timedelta:
+    """What ``Retry-After`` asks for (RFC 9110, 10.2.3: seconds or a date); nothing where it says nothing that can be
+    read. A day at the most, so that a slip over there costs no more."""
+    text = retry_after.strip()
+    if text.isascii() and text.isdecimal():
+        return timedelta(seconds=min(int(text[:12]), LONGEST_ASKED.total_seconds()))
+    try:
+        until = parsedate_to_datetime(text)
+    except ValueError:
+        return timedelta()
+    wait = (until if until.tzinfo else until.replace(tzinfo=UTC)) - now
+    return min(max(wait, timedelta()), LONGEST_ASKED)
 
 
 def day(on: date) -> str:

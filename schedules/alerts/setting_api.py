@@ -114,6 +114,7 @@ class Webhooks(generics.ListAPIView):
         """Set up a receiver. The secret is in the first answer only, not in a repeat under the same Idempotency-Key."""
         require_first(request.user, "people.change", request.data, BY_SITE)
         told = _valid(WebhookIn, request)
+        webhook_actions.check_address(url=told["url"], site_id=told["site"], actor=request.user)
         secret = ""
 
         def deed() -> tuple[int, dict[str, Any]]:
@@ -133,6 +134,9 @@ class Webhook(APIView):
         """Change where it goes, what it is told, or switch it on and off."""
         require_first(request.user, "people.change", {"endpoint": endpoint_id}, BY_ENDPOINT)
         told = _valid(WebhookChange, request)
+        if "url" in told:
+            site_id = WebhookEndpoint.objects.get(pk=endpoint_id).site_id
+            webhook_actions.check_address(url=told["url"], site_id=site_id, actor=request.user)
 
         def deed() -> tuple[int, dict[str, Any]]:
             webhook_actions.change_endpoint(endpoint_id=endpoint_id, actor=request.user, now=timezone.now(), **told)

@@ -23,8 +23,10 @@ from assets_app.register.models import Site
 from engineering.figures import grouped
 from schedules.alerts import calendar, queries, setting_actions, webhook_actions
 from schedules.alerts.forms import RuleForm, SettingsForm, WebhookForm
+from schedules.alerts.models import WebhookEndpoint
 
 HISTORY_ROWS = 30
+LONGEST_ID = 19  # digits
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -63,29 +65,35 @@ def _rule_set(request: HttpRequest, site: Site, form: RuleForm) -> bool:
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
 def webhooks(request: HttpRequest, slug: str) -> HttpResponse:
-    """The receivers of a site's alerts. A new one's secret is on the answer to its form and nowhere else."""
+    """The receivers of a site's alerts; ``?change=`` names one to be changed. A new one's secret is on the answer to
+    its form and nowhere else."""
     site = _site(request, slug)
     require(request.user, "people.change", site.pk)
-    form, made = WebhookForm(request.POST or None), []
+    rows = queries.endpoints_of(request.user).filter(site=site)
+    chosen = request.GET.get("change", "")
+    changing = get_object_or_404(rows, pk=chosen) if chosen.isdecimal() and len(chosen) < LONGEST_ID else None
+    start = {"url": changing.url, "kinds": changing.kinds} if changing else None
+    form, made = WebhookForm(request.POST or None, initial=start), []
     status = 200
     if request.method == "POST":
         status = 422
-        if form.is_valid() and _done(form, lambda: made.append(_made(request, site, form))):
+        if form.is_valid() and _done(form, lambda: made.append(_kept(request, site, form, changing))):
+            if changing:
+                messages.success(request, "Changed. What is owed is tried there at once.")
+                return redirect("webhooks", slug=site.slug)
             form, status = WebhookForm(), 201
-    context = {
-        "site": site,
-        "form": form,
-        "made": made[0] if made else None,
-        "rows": queries.endpoints_of(request.user).filter(site=site),
-    }
+    context = {"site": site, "form": form, "made": made[0] if made else None, "rows": rows, "changing": changing}
     return _unstored(render(request, "alerts/webhooks.html", context, status=status))
 
 
-def _made(request: HttpRequest, site: Site, form: WebhookForm) -> Any:
-    given = form.cleaned_data
-    return webhook_actions.make_endpoint(
-        site_id=site.pk, url=given["url"], kinds=given["kinds"], actor=request.user, now=timezone.now()
-    )
+def _kept(request: HttpRequest, site: Site, form: WebhookForm, changing: WebhookEndpoint | None) -> WebhookEndpoint:
+    given = {"url": form.cleaned_data["url"], "kinds": form.cleaned_data["kinds"]}
+    who = {"actor": request.user, "now": timezone.now()}
+    if changing is None or changing.url != given["url"]:
+        webhook_actions.check_address(url=given["url"], site_id=site.pk, actor=request.user)
+    if changing is None:
+        return webhook_actions.make_endpoint(site_id=site.pk, **given, **who)
+    return webhook_actions.change_endpoint(endpoint_id=changing.pk, **given, **who)
 
 
 @login_required
@@ -95,8 +103,9 @@ def webhook_deed(request: HttpRequest, endpoint_id: int) -> HttpResponse:
     deed, now = request.POST.get("deed", ""), timezone.now()
     if deed == "again":
         count = webhook_actions.post_again(endpoint_id=endpoint_id, actor=request.user, now=now)
-        messages.success(request, f"{grouped(count)} messages are tried again.")
-    else:
+        words = "1 message is" if count == 1 else f"{grouped(count)} messages are"
+        messages.success(request, f"{words} tried again.")
+    elif deed in ("on", "off"):
         webhook_actions.change_endpoint(endpoint_id=endpoint_id, actor=request.user, now=now, is_on=deed == "on")
     endpoint = queries.endpoints_of(request.user).get(pk=endpoint_id)
     return redirect("webhooks", slug=endpoint.site.slug)

@@ -26,14 +26,14 @@ LONGEST_URL = 500
 
 @transaction.atomic
 def make_endpoint(*, site_id: int, url: str, kinds: Sequence[str], actor: Person, now: datetime) -> WebhookEndpoint:
-    """A receiver of what happens from now on. Its ``secret`` is for the one who made it, once.
+    """A receiver of what happens from now on. Its ``secret`` is for the one who made it, once. The doors ask
+    ``check_address`` before.
 
-    Refusals: ``not_found``, ``role_lacks_right``, ``url_not_allowed``, ``url_inside_network``, ``host_not_known``,
-    ``unknown_kind``, ``too_many_endpoints``.
+    Refusals: ``not_found``, ``role_lacks_right``, ``url_not_allowed``, ``unknown_kind``, ``too_many_endpoints``.
     """
     require(actor, "people.change", site_id)
     _check_kinds(kinds)
-    _check_address(url)
+    _check_shape(url)
     if WebhookEndpoint.objects.filter(site_id=site_id).count() >= MOST_ENDPOINTS:
         raise Conflict("too_many_endpoints", f"A site has {MOST_ENDPOINTS} at the most; change one of them.")
     endpoint = WebhookEndpoint.objects.create(
@@ -69,7 +69,7 @@ def change_endpoint(
         _check_kinds(kinds)
         endpoint.kinds = sorted(set(kinds))
     if url is not None:
-        _check_address(url)
+        _check_shape(url)
         endpoint.url = url
     endpoint.is_on = endpoint.is_on if is_on is None else is_on
     endpoint.failures, endpoint.next_try_at = 0, now
@@ -95,15 +95,26 @@ def _check_kinds(kinds: Sequence[str]) -> None:
             raise Unprocessable("unknown_kind", f"There is no alert {kind!r}.", field="kinds")
 
 
-def _check_address(url: str) -> None:
-    if not is_allowed(url) or len(url) > LONGEST_URL:
-        secure = settings.WEBHOOKS_HTTPS_ONLY
-        wanted = "https://" if secure else "https:// or http://"
-        raise Unprocessable("url_not_allowed", f"Give an address that begins with {wanted}", field="url")
+def check_address(*, url: str, site_id: int, actor: Person) -> None:
+    """Whether it could be posted to now. A name is looked up, for seconds where nobody answers, so this is asked before
+    the transaction that keeps the address. It is a help to who types it: what is posted to is looked at at each post.
+
+    Refusals: ``not_found``, ``role_lacks_right``, ``url_not_allowed``, ``url_inside_network``, ``host_not_known``,
+    ``host_not_looked_up``.
+    """
+    require(actor, "people.change", site_id)
+    _check_shape(url)
     try:
         look_up(url)
     except NotThere as trouble:
         raise Unprocessable(trouble.code, str(trouble), field="url") from trouble
+
+
+def _check_shape(url: str) -> None:
+    if not is_allowed(url) or len(url) > LONGEST_URL:
+        secure = settings.WEBHOOKS_HTTPS_ONLY
+        wanted = "https://" if secure else "https:// or http://"
+        raise Unprocessable("url_not_allowed", f"Give an address that begins with {wanted}", field="url")
 
 
 def _locked(endpoint_id: int, actor: Person) -> WebhookEndpoint:

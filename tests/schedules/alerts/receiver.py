@@ -19,6 +19,7 @@ class Receiver:
     status: int = 204
     answers: list[int] = field(default_factory=list)
     wait_s: float = 0.0
+    retry_after: str = ""
     drips: bytes = b""  # what it answers instead, byte by byte
     seen: list[tuple[dict[str, str], bytes]] = field(default_factory=list)
     taken: list[tuple[dict[str, str], bytes]] = field(default_factory=list)
@@ -46,6 +47,8 @@ def listening() -> Iterator[Receiver]:
             self.send_response(status)
             if 300 <= status < 400:
                 self.send_header("Location", receiver.url)
+            if receiver.retry_after:
+                self.send_header("Retry-After", receiver.retry_after)
             self.send_header("Content-Length", "0")
             self.end_headers()
 

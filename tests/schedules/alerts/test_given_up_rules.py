@@ -30,11 +30,11 @@ def test_an_email(error, says, do):
         ("answered 422", "does not want this message", "keeper"),
         ("answered 404", "Nothing takes", "right address"),
         ("answered 403", "let the service in", "secret"),
-        ("answered 302", "another address", "Add"),
+        ("answered 302", "another address", "Change"),
         ("answered 503", "broken or too busy", "well"),
         ("answered ", "could not be reached", "up"),
         ("ConnectionRefusedError: [Errno 111] Connection refused", "could not be reached", "up"),
-        ("the address is not allowed here: https only", "https", "Add"),
+        ("the address is not allowed here: https only", "https", "Change"),
     ],
 )
 def test_a_post(error, says, do):

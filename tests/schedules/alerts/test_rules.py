@@ -1,6 +1,6 @@
 """Which drafts follow from a state, and how long a message is tried."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
@@ -92,3 +92,30 @@ def test_a_message_is_tried_for_about_a_day_with_growing_pauses_and_then_given_u
     assert waits[:3] == [timedelta(minutes=1), timedelta(minutes=2), timedelta(minutes=4)]
     assert max(waits) == timedelta(hours=1), "a mail server that is back is found within the hour"
     assert timedelta(hours=24) < sum(waits, timedelta()) < timedelta(hours=30)
+
+
+@pytest.mark.parametrize(
+    ("said", "seconds"),
+    [
+        ("120", 120),
+        (" 0 ", 0),
+        ("Mon, 15 Jun 2026 10:00:00 GMT", 3600),
+        ("Mon, 15 Jun 2026 08:00:00 GMT", 0),
+        ("9" * 400, 86400),
+        ("Fri, 31 Dec 9999 23:59:59 GMT", 86400),
+        ("", 0),
+        ("soon", 0),
+        ("-5", 0),
+        ("\u00b2", 0),
+        ("99 99 9999 99", 0),
+    ],
+)
+def test_how_long_a_receiver_asks_to_be_left_alone(said, seconds):
+    assert rules.asked_to_wait(said, datetime(2026, 6, 15, 9, tzinfo=UTC)) == timedelta(seconds=seconds)
+
+
+def test_a_receiver_is_asked_again_within_the_hour_or_when_it_asked_for():
+    assert rules.post_again_after(1) == timedelta(minutes=1)
+    assert rules.post_again_after(10**6) == timedelta(hours=1)
+    assert rules.post_again_after(1, timedelta(hours=5)) == timedelta(hours=5)
+    assert rules.post_again_after(5, timedelta(seconds=1)) == timedelta(minutes=16)

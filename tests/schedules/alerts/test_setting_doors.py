@@ -72,8 +72,22 @@ def test_a_receiver_is_switched_off_on_the_page(site, manager, planner):
     made = WebhookEndpoint.objects.get()
     assert page_of(planner).post(f"/webhooks/{made.pk}/", {"deed": "off"}).status_code == 403
     assert page_of(manager).post(f"/webhooks/{made.pk}/", {"deed": "off"}).status_code == 302
+    assert page_of(manager).post(f"/webhooks/{made.pk}/", {"deed": ""}).status_code == 302
     made.refresh_from_db()
     assert not made.is_on
+
+
+def test_a_receiver_that_moved_is_given_its_new_address_on_the_page_and_keeps_its_secret(site, manager):
+    mine, url = page_of(manager), "/sites/larkmoor-pier/webhooks/"
+    mine.post(url, {"url": "https://receiver.example/", "kinds": ["overdue"]})
+    made = WebhookEndpoint.objects.get()
+    assert 'value="https://receiver.example/"' in mine.get(f"{url}?change={made.pk}").content.decode()
+    refused = mine.post(f"{url}?change={made.pk}", {"url": "ftp://moved.example/"})
+    assert (refused.status_code, "ftp://moved.example/" in refused.content.decode()) == (422, True)
+    assert mine.post(f"{url}?change={made.pk}", {"url": "https://moved.example/"}).status_code == 302
+    after = WebhookEndpoint.objects.get()
+    assert (after.url, after.kinds, after.secret) == ("https://moved.example/", [], made.secret)
+    assert mine.get(f"{url}?change=999999").status_code == 404
 
 
 def test_settings_are_saved_on_the_page_and_a_link_is_shown_once(planner):

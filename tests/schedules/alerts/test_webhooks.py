@@ -7,7 +7,8 @@ import time
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from django.db import connection
+from django.db import connection, connections
+from rest_framework.test import APIClient
 from standardwebhooks import Webhook, WebhookVerificationError
 
 from assets_app.models import RecordEntry
@@ -126,6 +127,25 @@ def test_what_is_not_taken_is_tried_again_with_the_same_id_and_body(site, endpoi
 
 
 @pytest.mark.django_db
+def test_a_receiver_that_asks_for_a_longer_pause_gets_it(site, endpoint, receiver, now):
+    receiver.answers, receiver.retry_after = [429], "7200"
+    intents(site, 1, now)
+    posting.post_owed(now=now)
+    assert posting.post_owed(now=now + timedelta(minutes=119)) == 0
+    assert len(receiver.seen) == 1
+    assert posting.post_owed(now=now + timedelta(minutes=121)) == 1
+
+
+@pytest.mark.django_db
+def test_one_run_posts_at_a_time_so_that_slow_receivers_hold_one_worker(site, endpoint, receiver, manager, now):
+    slow = made(site, manager, nobody_listens(), now)
+    intents(site, 1, now)
+    assert posting.claim(slow.pk, now)
+    assert posting.post_owed(now=now + timedelta(minutes=1)) == 0
+    assert posting.post_owed(now=now + rules.CLAIM_HOLDS) == 1
+
+
+@pytest.mark.django_db
 def test_where_nobody_listens_it_waits_and_says_why(site, manager, now):
     endpoint = made(site, manager, nobody_listens(), now)
     intents(site, 2, now)
@@ -140,7 +160,7 @@ def test_where_nobody_listens_it_waits_and_says_why(site, manager, now):
 
 def test_once_the_status_is_there_a_slow_rest_of_the_answer_changes_nothing(receiver):
     receiver.drips = b"HTTP/1.1 200 OK\r\nX-Slow: " + b"x" * 200
-    assert http_post.post(receiver.url, b"{}", {}, deadline_s=2) == 200
+    assert http_post.post(receiver.url, b"{}", {}, deadline_s=2).status == 200
 
 
 @pytest.mark.parametrize("how", ["silent", "dripping"])
@@ -339,17 +359,44 @@ def names(monkeypatch, *answers):
 @pytest.mark.django_db
 @pytest.mark.usefixtures("outside_only")
 def test_an_address_inside_a_network_is_refused_when_it_is_put_in(site, manager, now, monkeypatch):
+    given = {"site_id": site.pk, "actor": manager}
     for host in INSIDE:
         with pytest.raises(Unprocessable) as refused:
-            made(site, manager, f"https://{host}/", now)
+            webhook_actions.check_address(url=f"https://{host}/", **given)
         assert refused.value.code == "url_inside_network", host
     assert "whoever runs the service can allow it (WEBHOOKS_INSIDE)" in refused.value.message
     names(monkeypatch, [OUTSIDE, "10.0.0.7"])
     with pytest.raises(Unprocessable, match="inside a network"):
-        made(site, manager, "https://receiver.example/", now)
-    assert not WebhookEndpoint.objects.exists()
+        webhook_actions.check_address(url="https://receiver.example/", **given)
     names(monkeypatch, [OUTSIDE])
-    assert made(site, manager, "https://receiver.example/", now).pk
+    webhook_actions.check_address(url="https://receiver.example/", **given)
+
+
+@pytest.mark.django_db
+@pytest.mark.usefixtures("outside_only")
+def test_a_name_is_looked_up_before_the_transaction_and_not_for_long(site, manager, monkeypatch):
+    held, answer = [], threading.Event()
+
+    def look_up(host, port, **_):
+        held.append(len(in_test.savepoint_ids))
+        answer.wait(5 if host == "silent.example" else 0)
+        return [(socket.AF_INET, socket.SOCK_STREAM, 6, "", (OUTSIDE, port))]
+
+    in_test = connections["default"]  # this thread's; the look-up runs in another
+    monkeypatch.setattr(http_post.socket, "getaddrinfo", look_up)
+    monkeypatch.setattr(http_post, "LOOK_UP_S", 0.1)
+    api = APIClient()
+    api.force_authenticate(manager)
+    posted = {"site": site.pk, "url": "https://receiver.example/"}
+    assert api.post("/api/v1/webhooks/", posted, format="json", headers={"Idempotency-Key": "k"}).status_code == 201
+    moved = {"url": "https://other.example/"}
+    made_there = WebhookEndpoint.objects.get()
+    assert api.patch(f"/api/v1/webhooks/{made_there.pk}/", moved, format="json").status_code == 200
+    assert held == [0, 0], "no transaction of ours was open"
+    posted["url"] = "https://silent.example/"
+    refused = api.post("/api/v1/webhooks/", posted, format="json")
+    answer.set()
+    assert (refused.status_code, refused.json()["code"]) == (422, "host_not_looked_up")
 
 
 @pytest.mark.django_db
@@ -363,7 +410,7 @@ def test_a_name_that_leads_inside_by_the_time_of_the_post_gets_nothing(
     assert WebhookDelivery.objects.get().last_error == http_post.INSIDE
     webhook_actions.change_endpoint(endpoint_id=endpoint.pk, is_on=False, actor=manager, now=now)
     with pytest.raises(Unprocessable):
-        webhook_actions.change_endpoint(endpoint_id=endpoint.pk, url=receiver.url, actor=manager, now=now)
+        webhook_actions.check_address(url=receiver.url, site_id=site.pk, actor=manager)
 
 
 @pytest.mark.usefixtures("outside_only")
