@@ -1,7 +1,8 @@
 """The calendar feed of one person: due dates, planned orders and ends of deferrals, as all-day events (RFC 5545).
 
-An event keeps its UID as long as what it speaks of exists, so a date that moves moves the event. The feed names no
-person. A technician sees the orders given to them; the other roles see the site.
+An event keeps its UID as long as what it speaks of exists, so a date that moves moves the event: its SEQUENCE grows and
+its DTSTAMP is the last change. The feed names no person. A technician sees the orders given to them; other roles see the
+site.
 """
 
 from __future__ import annotations
@@ -10,11 +11,13 @@ from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 
 from django.conf import settings
-from django.db.models import Q
-from icalendar import Calendar, Event
+from django.db.models import DateTimeField, F, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
+from icalendar import Calendar, Event, Timezone, TimezoneStandard
 
 from assets_app.people.models import Person, Role
 from assets_app.people.queries import day_at
+from assets_app.record.models import RecordEntry
 from assets_app.register.models import Site
 from schedules.alerts.models import CalendarLink
 from schedules.alerts.setting_actions import token_hash
@@ -25,6 +28,7 @@ from schedules.work.models import WorkOrder
 DAYS_AHEAD = 365
 MOST_EVENTS = 1000  # of each sort a site, the soonest; an event says so where there are more
 OPEN_STATES = (WorkOrder.State.OPEN, WorkOrder.State.WAITING, WorkOrder.State.PART_DONE)
+BEGAN = datetime(2020, 1, 1, tzinfo=UTC)  # revisions that have no number of their own are counted in seconds since then
 SEES_SITE = frozenset({"planner", "inspector", "engineer", "manager", "auditor"})
 
 
@@ -48,7 +52,21 @@ def feed(person: Person, *, now: datetime) -> bytes:
     for site, names in roles.items():
         for event in _events(site, person, sees_site=bool(names & SEES_SITE), today=day_at(site, now)):
             calendar.add_component(event)
+    if not calendar.subcomponents:
+        calendar.add_component(_a_clock())
     return calendar.to_ical()
+
+
+def _a_clock() -> Timezone:
+    """A calendar holds one component at the least (RFC 5545, 3.6): where there is no event, the definition of UTC."""
+    standard = TimezoneStandard()
+    standard.add("dtstart", datetime(1970, 1, 1))  # noqa: DTZ001 (local by definition)
+    standard.add("tzoffsetfrom", timedelta())
+    standard.add("tzoffsetto", timedelta())
+    clock = Timezone()
+    clock.add("tzid", "UTC")
+    clock.add_component(standard)
+    return clock
 
 
 def _events(site: Site, person: Person, *, sees_site: bool, today: date) -> Iterator[Event]:
@@ -78,9 +96,14 @@ def _due(site: Site, until: date) -> Iterator[Event]:
 
 def _orders(site: Site, mine: Q, until: date) -> Iterator[Event]:
     rows = WorkOrder.objects.filter(mine, site=site, state__in=OPEN_STATES, planned_on__lte=until)
-    for row in rows.select_related("asset").order_by("planned_on", "pk")[: MOST_EVENTS + 1]:
+    story = RecordEntry.objects.filter(subject_kind="workorder", subject_id=OuterRef("pk")).order_by("-sequence")
+    changed_at = Coalesce(Subquery(story.values("at")[:1]), F("raised_at"), output_field=DateTimeField())
+    rows = rows.annotate(changed_at=changed_at).select_related("asset")
+    for row in rows.order_by("planned_on", "pk")[: MOST_EVENTS + 1]:
         what = f"Order {row.number}: {row.title}, {row.asset}"
-        yield _event(site, f"order-{row.pk}", what, row.planned_on, row.raised_at, f"/orders/{row.pk}/", "Planned.")
+        event = _event(site, f"order-{row.pk}", what, row.planned_on, row.changed_at, f"/orders/{row.pk}/", "Planned.")
+        event["sequence"] = row.version
+        yield event
 
 
 def _deferrals(site: Site, until: date) -> Iterator[Event]:
@@ -104,7 +127,8 @@ def _event(site: Site, name: str, what: str, on: date, changed_at: datetime, lin
     event = Event()
     event.add("uid", f"{name}@{site.slug}.soundjoint")
     event.add("dtstamp", changed_at.astimezone(UTC).replace(microsecond=0))
-    event.add("summary", what)
+    event.add("sequence", int((changed_at - BEGAN).total_seconds()))
+    event.add("summary", "".join(letter if letter.isprintable() else " " for letter in what))  # no control characters
     event.add("dtstart", on)
     event.add("dtend", on + timedelta(days=1))
     event.add("transp", "TRANSPARENT")

@@ -83,11 +83,16 @@ def post(url: str, body: bytes, headers: dict[str, str], *, deadline_s: float = 
     except (OSError, http.client.HTTPException, ValueError) as error:
         if late.is_set():
             raise Trouble(f"no answer within {deadline_s:g} s") from error
-        raise Trouble(f"{type(error).__name__}: {error}") from error
+        raise Trouble(_plain(f"{type(error).__name__}: {error}")) from error
     finally:
         watch.cancel()
         link.close()
     return Answer(answer.status, answer.getheader("Retry-After", ""))
+
+
+def _plain(text: str) -> str:
+    """What the other side answered is kept beside the message: without what no text may hold, such as NUL."""
+    return "".join(letter if letter.isprintable() else " " for letter in text).strip()
 
 
 def _parts(url: str) -> SplitResult | None:

@@ -9,6 +9,7 @@ from schedules.alerts import calendar
 from schedules.alerts.setting_actions import make_calendar_link, revoke_calendar_link
 from schedules.deferral.actions import sign_deferral
 from schedules.models import CalendarLink, DueDate, WorkOrder
+from schedules.work import actions as work
 
 pytestmark = pytest.mark.django_db
 
@@ -58,12 +59,30 @@ def test_nobody_sees_another_site(planned, dated, other_site, person, now):
     assert events(calendar.feed(person("planner", other_site), now=now)) == {}
 
 
-def test_a_date_that_moves_moves_its_event(dated, planner, now):
-    before = events(calendar.feed(planner, now=now))
-    DueDate.objects.filter(programme=dated).update(due_on=date(2026, 9, 9))
+def test_a_date_that_moves_moves_its_event(dated, planned, planner, now):
+    before, later = events(calendar.feed(planner, now=now)), now + timedelta(hours=1)
+    DueDate.objects.filter(programme=dated).update(due_on=date(2026, 9, 9), changed_at=later)
+    moved = {"order_id": planned.pk, "expected_version": planned.version, "planned_on": date(2026, 9, 9)}
+    work.plan(**moved, actor=planner, now=later)
     after = events(calendar.feed(planner, now=now))
     assert set(before) == set(after)
-    assert after[f"due-{dated.pk}@larkmoor-pier.soundjoint"]["dtstart"].dt == date(2026, 9, 9)
+    for uid, event in after.items():
+        assert event["dtstart"].dt == date(2026, 9, 9), uid
+        assert event["dtstamp"].dt == later > before[uid]["dtstamp"].dt, uid
+        assert event["sequence"] > before[uid]["sequence"], uid
+
+
+def test_the_feed_keeps_the_form_of_rfc_5545(planned, planner, technician, now):
+    title = "Schweißnähte; 溶接, am Turm\\Ost\x07 " * 4
+    WorkOrder.objects.filter(pk=planned.pk).update(title=title)
+    body = calendar.feed(planner, now=now)
+    lines = body.split(b"\r\n")
+    assert b"\n" not in b"".join(lines)
+    assert max(map(len, lines)) <= 75  # octets
+    assert all(line.decode().isprintable() for line in lines)  # no letter is cut in two, no control character
+    assert title.replace("\x07", " ") in str(next(iter(events(body).values()))["summary"])
+    nothing = Calendar.from_ical(calendar.feed(technician, now=now))
+    assert [part.name for part in nothing.subcomponents] == ["VTIMEZONE"]  # never quite empty
 
 
 def test_the_link_works_signed_out_and_names_nobody(planned, dated, planner, now, client):

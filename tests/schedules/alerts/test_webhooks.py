@@ -160,7 +160,14 @@ def test_where_nobody_listens_it_waits_and_says_why(site, manager, now):
 
 def test_once_the_status_is_there_a_slow_rest_of_the_answer_changes_nothing(receiver):
     receiver.drips = b"HTTP/1.1 200 OK\r\nX-Slow: " + b"x" * 200
-    assert http_post.post(receiver.url, b"{}", {}, deadline_s=2).status == 200
+    assert http_post.post(receiver.url, b"{}", {}, deadline_s=1.5).status == 200
+
+
+def test_what_a_receiver_answers_instead_of_a_status_can_be_kept_as_text(receiver):
+    receiver.drips = b"\0\x1b[m\r\n"
+    with pytest.raises(http_post.Trouble) as trouble:
+        http_post.post(receiver.url, b"{}", {})
+    assert str(trouble.value).isprintable(), "PostgreSQL keeps no NUL: the run would end here each time"
 
 
 @pytest.mark.parametrize("how", ["silent", "dripping"])
