@@ -15,7 +15,8 @@ from assets_app.inspections.models import Finding
 from engineering import crack_growth
 from engineering.errors import InputError
 from schedules.due.models import Programme
-from schedules.due.rating_rules import ROUNDEST, SHALLOWEST, growth_law
+from schedules.due.rating_rules import SHALLOWEST
+from schedules.due.window_inputs import ROUNDEST, growth_law
 from schedules.due.working import WorkedOut, work_out
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -18,6 +19,8 @@ from schedules.duty import queries
 from schedules.duty import rules as duty
 from schedules.duty.models import CounterForecast, Reading
 from schedules.duty.open_days import Span, open_mask
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -88,10 +91,40 @@ class CurveSource:
             basis=queries.basis_of(forecast, self.today),
         )
 
+    def sound(self, reach_days: int = HORIZON_DAYS) -> AssetCurve | None:
+        """The curve; ``None``, and a line in the log, where it cannot be made of what stands there."""
+        try:
+            return _sound(self.curve(reach_days))
+        except (ArithmeticError, LookupError, TypeError, ValueError) as error:
+            name = type(error).__name__
+            log.error("the counter of asset %s cannot be forecast: %s: %s", self.forecast.counter.asset_id, name, error)
+            return None
 
-def curves_of_assets(asset_ids: Iterable[int], *, today: date) -> dict[int, AssetCurve]:
-    """Asset id -> curve; an asset without a primary counter, or whose counter cannot be forecast, is not in it."""
-    return {asset_id: source.curve() for asset_id, source in sources_of_assets(asset_ids, today=today).items()}
+
+class Curves(dict[int, AssetCurve]):
+    """Asset id -> curve; an asset without a primary counter, or whose counter cannot be forecast, is not in it.
+
+    ``broken`` are those whose readings or forecast cannot be right: of them nothing can be computed by count.
+    """
+
+    broken: frozenset[int] = frozenset()
+
+
+def curves_of_assets(asset_ids: Iterable[int], *, today: date) -> Curves:
+    """The curves of some assets. One that cannot be made keeps no other from being made."""
+    made = {asset_id: source.sound() for asset_id, source in sources_of_assets(asset_ids, today=today).items()}
+    curves = Curves({asset_id: curve for asset_id, curve in made.items() if curve is not None})
+    curves.broken = frozenset(made.keys() - curves.keys())
+    return curves
+
+
+def _sound(made: AssetCurve) -> AssetCurve:
+    """The same, or ``ValueError`` where its totals are no numbers or fall."""
+    place = made.curve.read_to - made.curve.first_day
+    for totals in (made.curve.middle, made.curve.early):
+        if not np.isfinite(totals[-1]) or (place and totals[place] < totals[place - 1]):
+            raise ValueError("totals that are no numbers, or that fall")
+    return made
 
 
 def sources_of_assets(
@@ -135,7 +168,8 @@ def _join(
     days, totals = np.array(readings, dtype=float).T
     first, as_of = int(days[0]), forecast.as_of.toordinal()
     past = _shared_out(days.astype(int), totals, spans)[: as_of - first]
-    ahead = min(max(HORIZON_DAYS - len(past), 366 * 10), reach_days)
+    unread = max(today.toordinal() - as_of, 0)  # a counter not read for ten years still has its years ahead
+    ahead = unread + min(max(HORIZON_DAYS - len(past) - unread, 366 * 10), reach_days)
     middle, early = duty.curve(forecast.parameters, as_of=forecast.as_of, today=today, days=ahead)
     return CounterCurve(
         first_day=first,

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from assets_app.register.models import Asset, Joint, Site
 from schedules.due import open_reasons, ratings, store
-from schedules.due.curves import AssetCurve, curves_of_assets
+from schedules.due.curves import AssetCurve, Curves, curves_of_assets
 from schedules.due.events import dates_changed
 from schedules.due.models import Policy, Programme, StaleMark
 from schedules.due.rating_rules import DETAILED_METHODS
@@ -132,7 +132,7 @@ def _recompute_site(site: Site, read: Columns, *, now: datetime) -> int:
     asset_ids = np.unique(read["asset_id"])
     curves = curves_of_assets(asset_ids.tolist(), today=today)
     order = [curves[pk] for pk in asset_ids.tolist() if pk in curves]
-    owed = gather(read, curves, policy)
+    owed = gather(read, curves, policy, today=today)
     due = due_dates(owed, [each.curve for each in order])
     columns = {name: read[name] for name in store.KEY_COLUMNS} | store.due_columns(due)
     columns["unprotected"] = _unprotected_joints(read)
@@ -146,7 +146,7 @@ def _recompute_site(site: Site, read: Columns, *, now: datetime) -> int:
     return len(rows)
 
 
-def gather(read: Columns, curves: dict[int, AssetCurve], policy: Policy) -> Owed:
+def gather(read: Columns, curves: Curves, policy: Policy, *, today: date) -> Owed:
     """The columns read, with what is open on the joints, as input of ``rules.due_dates``."""
     numbers = {
         asset_id: index
@@ -156,6 +156,10 @@ def gather(read: Columns, curves: dict[int, AssetCurve], policy: Policy) -> Owed
     looks = open_reasons.owed_looks(read)
     detailed = np.isin(read["method"].astype(str), sorted(DETAILED_METHODS))
     has_detailed = _any_of_joint(read["joint_id"], detailed)
+    counts = [looks[name] for name in looks if name.endswith("_total")]
+    growth = open_reasons.measured_growth_totals(read)
+    counts += [read[name] for name in ("duty_count", "damage_per_count", "window_count")]
+    by_count = ~np.isnan([*counts, growth]).all(axis=0)
     return Owed(
         commissioned=read["commissioned"],
         installed=read["installed"],
@@ -170,10 +174,12 @@ def gather(read: Columns, curves: dict[int, AssetCurve], policy: Policy) -> Owed
         window_count=read["window_count"],
         looks=read["looks"].astype(np.int32),
         rating_missing=read["rating_missing"],
-        needs_counter=~np.isnan(read["duty_count"]) | ~np.isnan(read["damage_per_count"]),
+        needs_counter=by_count,
         counter=counter,
         finding=open_reasons.finding_days(read, policy),
-        measured_growth_total=open_reasons.measured_growth_totals(read),
+        measured_growth_total=growth,
+        impossible=read["rating_impossible"] | (by_count & np.isin(read["asset_id"], sorted(curves.broken))),
+        today=today.toordinal(),
         **looks,
     )
 

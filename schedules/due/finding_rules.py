@@ -18,10 +18,10 @@ def finding_day(
     """
     if assessed_until is not None:
         return assessed_until
-    if severity in ("hold now", "repair before use"):
-        return found_on
+    if severity == "record":
+        return None
     if severity == "plan repair":
         return found_on + timedelta(days=policy.plan_repair_days)
     if severity == "watch":
         return max(found_on, last_look_on or found_on) + timedelta(days=policy.watch_days)
-    return None
+    return found_on  # hold now, repair before use, and any word that is not known

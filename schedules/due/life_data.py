@@ -52,7 +52,7 @@ class Gathered:
         self.days = today
         self.seasons = seasons_at(sites)
         self.sources = sources_of_assets(sites, today=max(today.values()), seasons=self.seasons)
-        self.near: dict[int, AssetCurve] = {}
+        self.near: dict[int, AssetCurve | None] = {}
         self.far: dict[int, AssetCurve] = {}  # to the horizon, for those whose row needs it
         self.known = known_of_joints([row.joint_id for row in rows])
 
@@ -79,7 +79,7 @@ class Gathered:
 
     def _near(self, asset_id: int) -> AssetCurve | None:
         if asset_id in self.sources and asset_id not in self.near:
-            self.near[asset_id] = self.sources[asset_id].curve(SHORT_REACH_DAYS)
+            self.near[asset_id] = self.sources[asset_id].sound(SHORT_REACH_DAYS)
         return self.near.get(asset_id)
 
     def _told(self, row: DueRow, curve: AssetCurve | None, today: date) -> sentences.Facts:

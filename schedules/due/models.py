@@ -139,6 +139,9 @@ class Rating(models.Model):
     looks = models.PositiveSmallIntegerField(default=3)
     unprotected = models.BooleanField(default=False, help_text="the method finds nothing below the critical size")
     incomplete = models.BooleanField(default=True, help_text="something is missing")
+    impossible = models.BooleanField(
+        default=False, db_default=False, help_text="a figure cannot be right: a look is owed today"
+    )
     missing = models.JSONField(default=list, help_text="what is missing: [limit, figure, what to do]")
     inputs = models.JSONField(default=dict, help_text="every figure used, with unit, source and status")
     edition = models.CharField(max_length=64, help_text="of the methods used")

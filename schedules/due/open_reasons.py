@@ -77,9 +77,9 @@ def owed_looks(read: Columns) -> dict[str, NDArray]:
     places = rows_of_joints(read, (row[0] for row in rows))
     for joint_id, method, limit, day, total in rows:
         name = limit.replace(" ", "_")
-        for place in places.get(joint_id, ()):
-            if method and read["method"][place] != method:
-                continue
+        here = places.get(joint_id, [])
+        # A look by a method that is owed here no longer still binds: it falls on the first that is.
+        for place in [row for row in here if method in ("", read["method"][row])] or here[:1]:
             if day is not None:
                 found[name][place] = min(int(found[name][place]), day.toordinal())
             if total is not None:

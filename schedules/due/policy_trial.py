@@ -64,7 +64,7 @@ def try_policy(site: Site, changes: Mapping[str, Any], *, now: datetime) -> Tria
 
 def _due(read: store.Columns, policy: Policy, today: date) -> Due:
     curves = curves_of_assets(np.unique(read["asset_id"]).tolist(), today=today)
-    return due_dates(engine.gather(read, curves, policy), [each.curve for each in curves.values()])
+    return due_dates(engine.gather(read, curves, policy, today=today), [each.curve for each in curves.values()])
 
 
 def _rated_anew(read: store.Columns, site: Site, policy: Policy, today: date) -> store.Columns:

@@ -7,7 +7,6 @@ missing is named; nothing is guessed but for the safe choices stated in ``ASSUME
 from __future__ import annotations
 
 import math
-import re
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -15,9 +14,10 @@ from typing import Any
 
 import numpy as np
 
-from engineering import crack_growth, damage, details, detection, fracture, sn_curves, steels
+from engineering import crack_growth, damage, details, fracture, sn_curves
 from engineering.errors import InputError
-from schedules.due.fact_rules import Facts, usable
+from schedules.due.fact_rules import Facts, Missing, impossible, usable
+from schedules.due.window_inputs import growth_law, window_inputs
 
 EDITION = "EN 1993-1-9:2005; BS 7910:2013 growth by spectrum; 2026-11"
 
@@ -29,20 +29,13 @@ ASSUMED = {
     "residual": "as welded: residual stress taken at yield",
     "load path": "load path not known: taken as single",
 }
-ROUNDEST = 1.0  # a/c; the safe side where a method sees length and depth is what counts
 SHALLOWEST = crack_growth.DEFAULT_ASPECT
 MAX_DEPTH_SHARE = 0.8  # of the wall: end of the range of the formulas
 DETAILED_METHODS = frozenset({"PT", "MT", "UT", "ET", "RT"})
 WORSE_CONDITIONS = {"good": 0, "normal": 1, "poor": 2}
-
-
-@dataclass(frozen=True)
-class Missing:
-    """A figure that keeps a limit from being computed, and what to do about it."""
-
-    limit: str
-    figure: str
-    to_do: str
+COMPUTED = ("damage_per_count", "detectable_mm", "critical_mm", "window_count")
+UNEXPECTED = (ArithmeticError, AttributeError, LookupError, TypeError, ValueError)
+CANNOT_BE_RIGHT = "what stands there cannot be: put it right"
 
 
 @dataclass(frozen=True)
@@ -58,22 +51,60 @@ class Rated:
     window_count: float | None = None
     looks: int = 3
     unprotected: bool = False
+    impossible: bool = False  # a figure cannot be right: a look is owed today
     missing: tuple[Missing, ...] = ()
     inputs: dict[str, Any] = field(default_factory=dict)
 
 
 def rate(facts: Sequence[Facts]) -> list[Rated]:
     """The ratings of many programmes at once, in the order given. Never raises for one joint's bad figure: a figure
-    that cannot be right counts as missing, and the others go on."""
-    facts = [usable(fact) for fact in facts]
+    that cannot be right counts as missing, and the others go on. Whatever nobody thought of is narrowed down to the
+    joint that it came with."""
+    try:
+        return _rate(facts)
+    except UNEXPECTED as error:
+        if len(facts) == 1:
+            return [_given_up(facts[0], error)]
+        half = len(facts) // 2
+        return [*rate(facts[:half]), *rate(facts[half:])]
+
+
+def _rate(given: Sequence[Facts]) -> list[Rated]:
+    facts = [usable(fact) for fact in given]
     rated = [_begin(fact) for fact in facts]
     rated = _damage(facts, rated)
-    return _window(facts, rated)
+    rated = _window(facts, rated)
+    return [_judged(fact, each) for fact, each in zip(given, rated, strict=True)]
+
+
+def _judged(fact: Facts, rated: Rated) -> Rated:
+    """The same, with what cannot be right said as such; a result that is no number is no result."""
+    names = impossible(fact)
+    empty = [name for name in COMPUTED if (value := getattr(rated, name)) is not None and value != value]
+    if empty:
+        nothing: dict[str, Any] = dict.fromkeys(empty, None)
+        names.append("result")
+        rated = replace(rated, **nothing)
+    if not names:
+        return rated
+    items = [Missing("damage", f"a {name} that can be right", CANNOT_BE_RIGHT) for name in names]
+    return replace(rated, impossible=True, missing=(*rated.missing, *items))
+
+
+def _given_up(fact: Facts, error: Exception) -> Rated:
+    why = f"{type(error).__name__}: {error}"[:160]
+    return Rated(
+        programme_id=fact.programme_id,
+        joint_id=fact.joint_id,
+        impossible=True,
+        missing=(Missing("damage", "rating", f"it could not be computed ({why}); {CANNOT_BE_RIGHT}"),),
+        inputs={"method": fact.method},
+    )
 
 
 def worse_conditions(planned: str, last_look: str) -> str:
-    """The worse of two conditions; an empty one does not count."""
-    return max((c for c in (planned, last_look) if c), key=WORSE_CONDITIONS.__getitem__, default="normal")
+    """The worse of two conditions; an empty one does not count, an unknown one is worse than all."""
+    return max((c for c in (planned, last_look) if c), key=lambda c: WORSE_CONDITIONS.get(c, 3), default="normal")
 
 
 def _begin(fact: Facts) -> Rated:
@@ -217,7 +248,7 @@ def _window(facts: Sequence[Facts], rated: list[Rated]) -> list[Rated]:
     for index, fact in enumerate(facts):
         if fact.kind != "weld" or fact.method == "BC":
             continue  # the growth model is one of weld toes; a bolt check has no growth window
-        inputs, missing = _window_inputs(fact)
+        inputs, missing = window_inputs(fact)
         rated[index] = _with(rated[index], missing, **inputs)
         if not missing:
             ready.append(index)
@@ -230,11 +261,6 @@ def _window(facts: Sequence[Facts], rated: list[Rated]) -> list[Rated]:
         law = growth_law(facts[ready[positions[0]]])
         _window_of_one_law([ready[p] for p in positions], [prepared[p] for p in positions], law, rated)
     return rated
-
-
-def growth_law(fact: Facts) -> crack_growth.GrowthLaw:
-    """The law that the office chose for the site, or the safe default."""
-    return crack_growth.law(fact.growth_law or crack_growth.DEFAULT_LAW, fact.tables.get("growth_laws"))
 
 
 def _window_of_one_law(
@@ -286,114 +312,6 @@ def _window_of_one_law(
                 "growth_law_status": law.status,
             },
         )
-
-
-def _window_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
-    missing: list[Missing] = []
-
-    def lacks(figure: str, to_do: str) -> None:
-        missing.append(Missing("growth window", figure, to_do))
-
-    inputs: dict[str, Any] = {
-        "attachment_mm": fact.attachment_mm,
-        "bending_share": fact.bending_share,
-        "growth_law": fact.growth_law or crack_growth.DEFAULT_LAW,
-        "wall_mm": fact.wall_mm,
-        "peak_mpa": fact.peak_mpa,
-        "lowest_service_c": fact.lowest_service_c,
-    }
-    if not fact.wall_mm:
-        lacks("wall thickness", "measure the part in which the toe would crack, or take it from the drawing")
-    if not fact.peak_mpa:
-        lacks("greatest tension", "an engineer enters the greatest tensile stress with the spectrum")
-    inputs |= _spectrum(fact, lacks)
-    inputs |= _strength(fact, lacks)
-    inputs |= _detectable(fact, lacks)
-    try:
-        growth_law(fact)
-    except InputError as error:
-        lacks("growth law", error.reason)
-    return inputs, missing
-
-
-def _spectrum(fact: Facts, lacks: Any) -> dict[str, Any]:
-    """The bins that the crack grows by, and their equivalent range by a slope of 3, which is only for reading."""
-    if not fact.bins:
-        lacks("stress spectrum", "an engineer enters the stress ranges of one count of duty")
-        return {}
-    ranges, counts = np.array(fact.bins, dtype=float).T
-    if not np.any(ranges * counts > 0):
-        lacks("stress spectrum", "all its ranges are 0: no growth can be computed")
-        return {}
-    return {
-        "bins": [list(pair) for pair in fact.bins],
-        "range_mpa": float(damage.equivalent_range(ranges, counts, 3.0)),
-        "cycles_per_count": float(counts.sum()),
-    }
-
-
-def _strength(fact: Facts, lacks: Any) -> dict[str, Any]:
-    if not fact.steel_grade:
-        lacks("steel grade", "enter the grade of the member, e.g. S355J2")
-        return {}
-    if not fact.wall_mm:
-        return {}
-    try:
-        band = steels.grade(fact.steel_grade, table=fact.tables.get("steel_grades")).band(fact.wall_mm)
-        subgrade = _subgrade(fact.steel_grade)
-        toughness = float(
-            fracture.toughness_of_subgrade(
-                subgrade,
-                temperature_c=fact.lowest_service_c,
-                wall_mm=fact.wall_mm,
-                table=fact.tables.get("toughness"),
-            )
-        )
-    except InputError as error:
-        lacks("service temperature" if error.argument == "temperature_c" else "steel grade", error.reason)
-        return {}
-    return {
-        "steel_grade": fact.steel_grade,
-        "subgrade": subgrade,
-        "yield_mpa": band.yield_mpa,
-        "ultimate_mpa": band.ultimate_mpa,
-        "steel_status": band.status,
-        "toughness": toughness,
-    }
-
-
-def _subgrade(steel_grade: str) -> str:
-    """Impact quality at the end of a grade's name; one that does not say counts as the lowest."""
-    found = re.search(r"(JR|J0|J2|K2)H?$", steel_grade.upper().replace(" ", "").split("+")[0])
-    if found:
-        return found.group(1)
-    return "NL" if re.search(r"(NL|ML)H?$", steel_grade.upper()) else "unknown"
-
-
-def _detectable(fact: Facts, lacks: Any) -> dict[str, Any]:
-    if not fact.access:
-        lacks("access", "say whether access is easy, moderate or difficult")
-        return {}
-    try:
-        found = detection.detectable_size(
-            fact.method,
-            fact.access,
-            fact.conditions,
-            pod=fact.detection_chance,
-            table=fact.tables.get("detection"),
-        )
-    except InputError:
-        what = f"size that {fact.method} finds at {fact.access} access in {fact.conditions} conditions"
-        lacks(what, "no curve is known for this; improve access or conditions, or use another method")
-        return {}
-    return {
-        "detectable_mm": float(detection.as_depth_mm(found, ROUNDEST)),
-        "detectable_size_mm": found.size_mm,
-        "detectable_dimension": found.dimension,
-        "detectable_source": found.row.source,
-        "detectable_status": found.row.status,
-        "detection_chance": fact.detection_chance,
-    }
 
 
 def _with(rated: Rated, missing: list[Missing], **inputs: Any) -> Rated:

@@ -18,7 +18,8 @@ from schedules.due.rating_rules import Rated
 from schedules.duty.models import StressSpectrum
 
 BATCH = 5000
-_FIELDS = ["damage_per_count", "damage_share", "detectable_mm", "critical_mm", "window_count", "looks", "unprotected"]
+_FIELDS = ["damage_per_count", "damage_share", "detectable_mm", "critical_mm", "window_count", "looks"]
+_FIELDS += ["unprotected", "impossible"]
 
 
 def refresh(where: Q, *, now: datetime, today: date) -> int:
@@ -37,16 +38,23 @@ def load_facts(where: Q, *, today: date, policies: Mapping[int, Policy] | None =
         yield _facts(row, policies.get(site_id) or Policy(), own.get(site_id, {}))
 
 
-def office_tables() -> dict[int, dict[str, Table]]:
-    """Site id -> the tables by which it replaces shipped ones, as they govern now."""
+def office_tables() -> dict[int, dict[str, Table | None]]:
+    """Site id -> the tables by which it replaces shipped ones, as they govern now; ``None``: it cannot be read."""
     newest: dict[tuple[int, str], OfficeTable] = {}
     for row in OfficeTable.objects.order_by("set_at", "pk"):
         newest[row.site_id, row.table] = row
-    tables: dict[int, dict[str, Table]] = {}
+    tables: dict[int, dict[str, Table | None]] = {}
     for (site_id, name), row in newest.items():
         if not row.withdrawn:
-            tables.setdefault(site_id, {})[name] = build(name, row.data)
+            tables.setdefault(site_id, {})[name] = _built(name, row.data)
     return tables
+
+
+def _built(name: str, data: Any) -> Table | None:
+    try:
+        return build(name, data)
+    except rating_rules.UNEXPECTED:  # never the shipped one in its place, in silence
+        return None
 
 
 def policies_of_sites() -> dict[int, Policy]:
@@ -93,7 +101,7 @@ _JOINT = (
 )
 
 
-def _facts(row: dict[str, Any], policy: Policy, tables: dict[str, Table]) -> Facts:
+def _facts(row: dict[str, Any], policy: Policy, tables: dict[str, Table | None]) -> Facts:
     welded = row["joint__kind"] == "weld"
     return Facts(
         programme_id=row["pk"],

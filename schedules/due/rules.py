@@ -59,6 +59,11 @@ class CounterCurve:
         place = np.minimum(days.astype(np.int64) - 1, self.read_to) - self.first_day
         return np.where(place < 0, 0.0, self.middle[np.clip(place, 0, len(self.middle) - 1)])
 
+    def most_by(self, days: Days) -> Floats:
+        """The most that the counter can have shown by the end of each day, by the early forecast."""
+        place = days.astype(np.int64) - self.first_day
+        return self.early[np.clip(place, 0, len(self.early) - 1)]
+
 
 @dataclass(frozen=True)
 class Owed:
@@ -89,6 +94,8 @@ class Owed:
     fixed: Days
     fixed_total: Floats
     measured_growth_total: Floats
+    impossible: Flags  # a figure cannot be right: nothing is computed from it, and a look is owed today
+    today: int  # the day the dates are computed for
 
 
 @dataclass(frozen=True)
@@ -126,14 +133,16 @@ def due_dates(owed: Owed, curves: list[CounterCurve]) -> Due:
 
 
 def calendar_days(owed: Owed) -> Days:
-    """Last look (else commissioning) plus the longest time allowed, in calendar months.
+    """Last look (else commissioning) plus the longest time allowed, in calendar months; today where neither is known.
 
     The day of the month is kept, or the month's last day where the month has no such day (31 January + 1 month = 28 or
-    29 February), as calendar arithmetic is commonly done.
+    29 February), as calendar arithmetic is commonly done. A look of a day that has not come counts as of today.
     """
-    base = np.where(owed.last_look < NO_DAY, owed.last_look, owed.commissioned)
-    given = (owed.calendar_months > 0) & (base < NO_DAY)
-    return np.where(given, add_months(np.where(given, base, 1), owed.calendar_months), NO_DAY).astype(np.int32)
+    base = np.where(owed.last_look < NO_DAY, np.minimum(owed.last_look, owed.today), owed.commissioned)
+    given = owed.calendar_months != 0  # below 0: what stands there is no time at all, and none is allowed
+    known = given & (base < NO_DAY)
+    days = add_months(np.where(known, base, 1), np.where(known, np.maximum(owed.calendar_months, 0), 0))
+    return np.where(known, days, np.where(given, owed.today, NO_DAY)).astype(np.int32)
 
 
 def add_months(days: Days, months: NDArray[np.int32]) -> Days:
@@ -194,6 +203,7 @@ def _days_by_limit(owed: Owed, curves: list[CounterCurve], *, early: bool) -> di
         ("fixed", owed.fixed),
     ):
         days[limit] = np.minimum(days[limit], on)
+    days["damage"] = np.where(owed.impossible, np.minimum(days["damage"], owed.today), days["damage"])
     return days | {
         "calendar": calendar_days(owed),
         "finding": owed.finding,
@@ -210,10 +220,13 @@ def _excused(on: Days, until: Days) -> Days:
 
 def look_totals(owed: Owed, curves: list[CounterCurve], born_total: Floats) -> Floats:
     """Counter total at the last look; where none was made the total when the joint was made; where it was not noted,
-    what the curve says of that day."""
+    what the curve says of that day. A figure noted at the look is never taken for more than the counter can have shown
+    by that evening: a slip of the pen would put off every look that is owed by count."""
     total = np.where(owed.last_look < NO_DAY, owed.last_look_total, born_total)
-    for index, rows in _rows_by_counter(owed.counter, np.isnan(total) & (owed.last_look < NO_DAY)):
-        total[rows] = curves[index].total_at_look(owed.last_look[rows])
+    for index, rows in _rows_by_counter(owed.counter, owed.last_look < NO_DAY):
+        days, noted = owed.last_look[rows], total[rows]
+        at_look = curves[index].total_at_look(days)
+        total[rows] = np.where(np.isnan(noted), at_look, np.minimum(noted, curves[index].most_by(days)))
     return total
 
 

@@ -138,6 +138,8 @@ def _calendar(facts: Facts) -> str:
         if facts.last_look_on
         else f"never looked at by {facts.method} since {day(facts.born_on)}"
     )
+    if facts.last_look_on is None and facts.born_on is None:
+        since = f"never looked at by {facts.method}, and nobody has said since when it is in use, so a look is owed now"
     source = f" ({facts.duty_source})" if facts.duty_source else ""
     return f"{since}, at most {months} allowed{source}"
 
@@ -152,6 +154,9 @@ def _duty(facts: Facts) -> str:
 
 
 def _damage(facts: Facts) -> str:
+    if facts.count_now is None or facts.missing.get("damage"):
+        missing = facts.missing.get("damage") or ["readings and a forecast of the counter that can be right"]
+        return f"not computed, so a look is owed now; missing: {'; '.join(missing)}"
     now = f"{number(facts.damage_now, 2)} of the fatigue life is used"
     if facts.excused_until and facts.on.get("damage") == facts.excused_until:
         return f"{now}; an engineer lets it stand until {day(facts.excused_until)}"

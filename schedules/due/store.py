@@ -123,14 +123,18 @@ def _selected() -> dict[str, str]:
         "installed": day("j.installed_on"),
         "last_look": day("p.last_look_on"),
         "last_look_total": "p.last_look_total",
-        "calendar_months": "COALESCE(p.calendar_months, 0)",
-        "duty_count": "p.duty_count",
+        "calendar_months": "CASE WHEN p.calendar_months IS NULL THEN 0 "
+        "WHEN p.calendar_months BETWEEN 1 AND 32767 THEN p.calendar_months ELSE -1 END",
+        # Given but no count at all (NaN, text, below 0): none is allowed, so that it shows and is never taken for none.
+        "duty_count": "CASE WHEN p.duty_count IS NULL THEN NULL WHEN p.duty_count > 0 AND p.duty_count < 1e300 "
+        "THEN p.duty_count ELSE 0 END",
         "damage_per_count": "r.damage_per_count",
         "damage_share": "r.damage_share",
         "window_count": "r.window_count",
         "looks": "COALESCE(r.looks, 3)",
         "rating_unprotected": _flag("r.unprotected"),
-        "rating_missing": "CASE WHEN r.programme_id IS NULL OR r.incomplete THEN 1 ELSE 0 END",
+        "rating_missing": _flag("r.programme_id IS NULL OR r.incomplete"),
+        "rating_impossible": _flag("r.impossible"),
         "rating_version": "COALESCE(r.version, 0)",
         "live": _flag(_LIVE),
         "had_row": "CASE WHEN d.programme_id IS NULL THEN 0 ELSE 1 END",
@@ -141,6 +145,7 @@ def _selected() -> dict[str, str]:
 
 
 _TEXTS = frozenset({"method", *(f"old_{name}" for name in CODE_COLUMNS)})
+_RATING_FLAGS = frozenset({"rating_unprotected", "rating_missing", "rating_impossible"})
 _DAYS = frozenset({"commissioned", "installed", "last_look", *(f"old_{name}" for name in DAY_COLUMNS)})
 
 
@@ -222,7 +227,7 @@ def _typed(name: str, values: Any) -> NDArray[Any]:
     floats = _floats(values)
     if name in _DAYS:
         return np.where(np.isnan(floats), float(NO_DAY), floats).astype(np.int32)
-    if name.startswith("old_") or name in {"live", "had_row", "rating_unprotected", "rating_missing"}:
+    if name.startswith("old_") or name in {"live", "had_row", *_RATING_FLAGS}:
         return floats.astype(bool)
     if name.endswith("_id") or name in {"calendar_months", "looks", "rating_version"}:
         return floats.astype(np.int64)

@@ -100,7 +100,7 @@ def work_out(programme_id: int, *, now: datetime, changes: Mapping[str, Any] | N
     _patch(read, rated, programme_id, changes)
     policy = ratings.policies_of_sites().get(site.pk) or Policy()
     curves = curves_of_assets([programme.asset_id], today=today)
-    owed = engine.gather(read, curves, policy)
+    owed = engine.gather(read, curves, policy, today=today)
     due = due_dates(owed, [each.curve for each in curves.values()])
     row = int(np.flatnonzero(read["programme_id"] == programme_id)[0])
     return WorkedOut(
@@ -135,6 +135,7 @@ def _patch(read: Columns, rated: dict[int, Rated], programme_id: int, changes: M
         read["looks"][place] = each.looks
         read["rating_unprotected"][place] = each.unprotected
         read["rating_missing"][place] = bool(each.missing)
+        read["rating_impossible"][place] = each.impossible
         if pk == programme_id:
             if "calendar_months" in changes:
                 read["calendar_months"][place] = changes["calendar_months"] or 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import pytest
@@ -53,7 +54,6 @@ def test_bolts_have_no_growth_window_and_that_is_not_a_figure_missing():
         ("detail", "no-such-detail", {"damage"}, "detail 'no-such-detail'"),
         ("detail", "fillet-throat-shear", {"damage"}, "spectrum of shear stress"),
         ("wall_mm", None, {"growth window"}, "wall thickness"),
-        ("wall_mm", -3.0, {"growth window"}, "wall thickness"),
         ("peak_mpa", None, {"growth window"}, "greatest tension"),
         ("steel_grade", "", {"growth window"}, "steel grade"),
         ("steel_grade", "mystery", {"growth window"}, "steel grade"),
@@ -72,11 +72,34 @@ def test_a_missing_figure_is_named_and_only_its_limit_goes_unrated(figure, value
     assert all(item.to_do for item in rated.missing)
 
 
-def test_one_bad_joint_does_not_stop_the_others():
-    bad = replace(WELD, programme_id=3, bins=[[float("nan"), 1.0]])
-    good, wrong = rate([WELD, bad])
+@pytest.mark.parametrize(
+    ("figure", "value", "said"),
+    [
+        ("wall_mm", -3.0, "wall thickness"),
+        ("wall_mm", 1e300, "wall thickness"),
+        ("peak_mpa", float("nan"), "greatest tension"),
+        ("category_mpa", "71", "detail category"),
+        ("bins", 5, "stress spectrum"),
+        ("bins", [60.0, 1.0], "stress spectrum"),
+        ("bins", [[60.0, 1e300]], "stress spectrum"),
+        ("bins", [[float("nan"), 1.0]], "stress spectrum"),
+        ("bins", [["60 MPa", 1.0]], "stress spectrum"),
+        ("stress_kind", "torsion", "kind of stress"),
+        ("looks_single", 0, "looks in a growth window"),
+        ("share_single", float("nan"), "share of the life"),
+        ("attachment_mm", [30.0, 40.0], None),
+        ("tables", {"partial_factors": None}, "table partial_factors"),
+        ("detail", ["no text"], "rating"),
+    ],
+)
+def test_a_figure_that_cannot_be_right_stops_nobody_and_asks_for_a_look_now(figure, value, said):
+    good, odd, other = rate([WELD, replace(WELD, programme_id=3, **{figure: value}), replace(WELD, programme_id=4)])
     assert good == one(WELD)
-    assert {item.figure for item in wrong.missing} == {"stress spectrum"}
+    assert other.window_count == pytest.approx(good.window_count)
+    assert odd.impossible == bool(said)  # an attachment has a worst case
+    assert not said or any(said in item.figure for item in odd.missing)
+    json.dumps([odd.inputs, odd.damage_share, odd.looks], allow_nan=False)  # it can be kept
+    assert 0 < odd.damage_share <= 1 <= odd.looks
 
 
 @pytest.mark.parametrize("share", [-0.1, 1.5, float("nan")])

@@ -27,6 +27,7 @@ def owed(n: int = 1, **columns) -> Owed:
         "needs_counter": np.ones(n, dtype=bool), "counter": np.zeros(n, dtype=np.int32), "finding": none, "sweep": none,
         "sweep_total": unknown, "load_change": none, "load_change_total": unknown, "after_work": none,
         "after_work_total": unknown, "fixed": none, "fixed_total": unknown, "measured_growth_total": unknown,
+        "impossible": np.zeros(n, dtype=bool), "today": START,
     }  # fmt: skip
     return Owed(**base | {name: np.asarray(value) for name, value in columns.items()})
 
