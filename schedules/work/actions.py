@@ -65,7 +65,7 @@ def assign(*, order_id: int, expected_version: int, assignee_id: int | None, act
         assignee_id=assignee_id,
     ) as deed:
         orders.require_free(actor, deed.order)
-        person = None if assignee_id is None else Person.objects.filter(pk=assignee_id).first()
+        person = deed.taker
         if assignee_id is not None:
             roles = people.roles_at(person, deed.order.site_id) if person else frozenset()
             if not rights.may("order.work", roles):

@@ -35,6 +35,7 @@ class Deed:
     now: datetime
     entry: str
     facts: dict[str, Any] = field(default_factory=dict)
+    taker: Person | None = None
 
     @property
     def today(self) -> date:
@@ -50,22 +51,25 @@ def change(
     actor: Person,
     now: datetime,
     entry: str,
-    assignee_id: object = None,
+    assignee_id: int | None = None,
 ) -> Iterator[Deed]:
     """Run a deed on an order: permission, lock, version, state; then save it with its version and its entry.
+
+    ``assignee_id``: who shall have it, locked first and handed on as ``taker`` (None where there is nobody such).
 
     Raises ``NotFound`` (``not_found``), ``NotAllowed`` (``role_lacks_right``), ``Conflict`` (``order_changed`` with
     what changed since, ``order_state``).
     """
     require_right(actor, deed, order_id, assignee_id=assignee_id)
     with transaction.atomic():
+        taker = None if assignee_id is None else _locked_taker(assignee_id)
         order = locked(order_id)
         check_version(order, expected_version)
         state = rules.after(deed, order.state)
         if state is None:
             why = rules.why_not(deed, order.state)
             raise came_first("order_state", why, WorkOrder, order.pk, state=order.state)
-        doing = Deed(order, actor, now, entry)
+        doing = Deed(order, actor, now, entry, taker=taker)
         before, order.state = order.state, state
         yield doing
         order.version += 1
@@ -104,6 +108,12 @@ def _require_any(actor: Person, deeds: tuple[str, ...], site_id: int) -> None:
 def locked(order_id: int) -> WorkOrder:
     rows = WorkOrder.objects.select_for_update(of=("self",)).select_related("site", "joint", "asset")
     return rows.get(pk=order_id)
+
+
+def _locked_taker(person_id: int) -> Person | None:
+    """Before the order, as in a deed that takes their role or shuts their account and then looks for their orders: the
+    one who comes second sees what the first has done, and neither waits for the other for ever."""
+    return Person.objects.select_for_update(no_key=True).filter(pk=person_id).first()
 
 
 def check_version(order: WorkOrder, expected: int) -> None:

@@ -126,3 +126,41 @@ def test_a_look_recorded_beside_a_finish_does_not_lock_both_for_ever(look_order,
     assert isinstance(outcomes[0], WorkOrder | Conflict), outcomes
     order.refresh_from_db()
     assert order.state == "done"
+
+
+@pytest.mark.parametrize("is_locked", [True, False], ids=["with the lock", "control without it"])
+def test_an_order_given_while_the_role_is_taken_never_stays_with_the_leaver(
+    is_locked, repair_order, technician, planner, manager, site, now, monkeypatch
+):
+    """The giver has looked at the role and not yet committed when the role is taken, and waits for that as it can."""
+    from assets_app.people.actions import take_role
+    from schedules.work import actions
+
+    given, taken, write_down = threading.Event(), threading.Event(), orders.write_down
+
+    def slowly(order, entry, **facts):
+        if entry == "order.assigned":
+            given.set()
+            taken.wait(0.3)
+        write_down(order, entry, **facts)
+
+    monkeypatch.setattr(orders, "write_down", slowly)
+    if not is_locked:
+        monkeypatch.setattr(orders, "_locked_taker", lambda person_id: technician)
+
+    def give():
+        return actions.assign(
+            order_id=repair_order.pk, expected_version=1, assignee_id=technician.pk, actor=planner, now=now
+        )
+
+    def take():
+        given.wait(10)
+        freed = take_role(site_id=site.pk, person_id=technician.pk, name="technician", actor=manager, now=now)
+        taken.set()
+        return freed
+
+    outcomes = at_once(give, take)
+    repair_order.refresh_from_db()
+    left_with = repair_order.assignee
+    assert outcomes[1] == ([repair_order.number] if is_locked else []), outcomes
+    assert left_with == (None if is_locked else technician)
