@@ -20,6 +20,9 @@ finding_changed = Signal()
 # kwargs: person: Person, site_id: int, role: str, actor: Person, now: datetime  (the role is gone already). Receivers
 # answer with the numbers of the person's orders that go back to nobody.
 role_taken = Signal()
+# kwargs: person: Person, site_ids: list[int], actor: Person | None, now: datetime  (nobody signs in by it already).
+# Receivers answer with numbers of orders as above.
+account_shut = Signal()
 # kwargs: later_id: int, first_id: int  (the later finding is the first one seen again; sent before either is locked,
 # so that orders are locked first). Receivers answer with the numbers of the orders that go on for the first.
 findings_joined = Signal()

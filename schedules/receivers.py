@@ -20,6 +20,7 @@ from assets_app.people.models import Person
 from assets_app.register.models import Site
 from schedules import gauges
 from schedules.alerts import actions as alerts
+from schedules.alerts.setting_actions import end_calendar_links
 from schedules.deferral import actions as deferral
 from schedules.due import actions as due
 from schedules.due import corrections, programmes
@@ -94,7 +95,18 @@ def go_on_for_the_first(*, later_id: int, first_id: int, **_: Any) -> list[int]:
 
 @receiver(events.role_taken)
 def give_orders_back(*, person: Person, site_id: int, role: str, actor: Person, now: datetime, **_: Any) -> list[int]:
-    return giving_back.give_back(person=person, site_id=site_id, role=role, actor=actor, now=now)
+    reason = f"{person.display_name} is {role} here no more"
+    return giving_back.give_back(person=person, site_id=site_id, reason=reason, actor=actor, now=now)
+
+
+@receiver(events.account_shut)
+def end_what_was_theirs(
+    *, person: Person, site_ids: list[int], actor: Person | None, now: datetime, **_: Any
+) -> list[int]:
+    end_calendar_links(person=person, now=now)
+    why = {"reason": f"the account of {person.display_name} was shut", "actor": actor, "now": now}
+    freed = [giving_back.give_back(person=person, site_id=site_id, **why) for site_id in site_ids]
+    return [number for numbers in freed for number in numbers]
 
 
 @receiver(events.inspection_recorded)

@@ -1,4 +1,4 @@
-"""Accounts: a person is added, a link is made by which they set a password.
+"""Accounts: a person is added, a link is made by which they set a password; an account is shut and opened again.
 
 Nobody but the person ever knows the password: a manager makes the link and hands it over. The record says that a link
 was made and that it was used, and holds neither.
@@ -10,13 +10,17 @@ from datetime import datetime
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
+from knox.models import AuthToken
 
+from assets_app import events
 from assets_app.people import sign_in_links
-from assets_app.people.actions import check_email, grant_role, locked_person
+from assets_app.people.account_queries import check_not_last_manager, require_account
+from assets_app.people.actions import check_email, grant_role, locked_with_managers
 from assets_app.people.models import Person, RoleName
-from assets_app.people.queries import require, require_account
+from assets_app.people.queries import require
 from assets_app.people.sign_in_links import NewLink
 from assets_app.record import actions as record
+from assets_app.record.queries import came_first
 from assets_app.refusals import Conflict, Unprocessable
 
 LONGEST_NAME = 150
@@ -57,21 +61,71 @@ def add_person(
 def make_link(*, person_id: int, actor: Person, now: datetime) -> NewLink:
     """Make a link for somebody who forgot the password or never set one; one made before ends, the password does not.
 
-    Refusals: ``not_found``, ``role_lacks_right``, ``not_for_oneself``, ``keeps_not_all_sites``, ``signs_in_no_more``.
+    Refusals: ``not_found``, ``role_lacks_right``, ``not_for_oneself``, ``keeps_not_all_sites``, ``account_shut``.
     """
     with transaction.atomic():
-        person = locked_person(person_id)
+        person, actor = locked_with_managers(person_id, actor)
         site_ids = require_account(actor, person)
         if not person.is_active:
-            raise Unprocessable("signs_in_no_more", f"{person.display_name} was kept from signing in: no link is made.")
+            message = f"The account of {person.display_name} is shut: no link leads in. Open it first."
+            raise Conflict("account_shut", message)
         person.link_made_at = now
         person.save(update_fields=["link_made_at"])
-        for site_id in site_ids:
-            content = {"person": person.display_name}
-            record.append(
-                site_id=site_id, deed="person.link_made", actor=actor, subject=person, content=content, now=now
-            )
+        _record(site_ids, person, actor, now, deed="person.link_made")
         return _handed_over(person, actor)
+
+
+def shut_account(*, person_id: int, reason: str, actor: Person | None, now: datetime) -> list[int]:
+    """Nobody signs in by the account from now on: sessions, tokens and links end; the numbers of orders given back.
+
+    Roles, signatures and the record stay as they are; the roles give no right. ``actor`` as for ``require_account``.
+    Refusals: ``reason_needed``, ``not_found``, ``role_lacks_right``, ``not_for_oneself``, ``keeps_not_all_sites``,
+    ``account_shut``, ``last_manager``.
+    """
+    reason = reason.strip()
+    with transaction.atomic():
+        person, actor = locked_with_managers(person_id, actor)
+        site_ids = require_account(actor, person)
+        if not reason:
+            raise Unprocessable("reason_needed", "Say why the account is shut.", field="reason")
+        if not person.is_active:
+            said = f"The account of {person.display_name} is shut already."
+            raise came_first("account_shut", said, Person, person.pk, deed="person.account_shut")
+        check_not_last_manager(person, site_ids)
+        person.is_active, person.shut_at, person.link_made_at = False, now, None
+        person.save(update_fields=["is_active", "shut_at", "link_made_at"])
+        AuthToken.objects.filter(user=person).delete()
+        whose = {"person": person, "actor": actor, "now": now}
+        told = events.account_shut.send(sender=__name__, site_ids=site_ids, **whose)
+        _record(site_ids, **whose, deed="person.account_shut", reason=reason)
+    return [number for _, numbers in told for number in numbers]
+
+
+def open_account(*, person_id: int, actor: Person | None, now: datetime) -> Person:
+    """The person signs in again, by the password from before, and the roles they still have count again.
+
+    Sessions, tokens, links and orders from before do not come back. Refusals: as for ``shut_account``,
+    ``account_open``.
+    """
+    with transaction.atomic():
+        person, actor = locked_with_managers(person_id, actor)
+        site_ids = require_account(actor, person)
+        if person.is_active:
+            said = f"The account of {person.display_name} is open."
+            raise came_first("account_open", said, Person, person.pk, deed="person.account_opened")
+        person.is_active = True
+        person.save(update_fields=["is_active"])
+        _record(site_ids, person, actor, now, deed="person.account_opened")
+    return person
+
+
+def _record(
+    site_ids: list[int], person: Person, actor: Person | None, now: datetime, *, deed: str, **more: object
+) -> None:
+    """In the record of each of the sites; without an actor it is said that it was a command."""
+    content = {"person": person.display_name, **more, **({} if actor else {"at_the_machine": True})}
+    for site_id in site_ids:
+        record.append(site_id=site_id, deed=deed, actor=actor, subject=person, content=content, now=now)
 
 
 def _handed_over(person: Person, actor: Person) -> NewLink:

@@ -7,11 +7,12 @@ manager of any one of them may put it on file, confirm its use or end it, and th
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import transaction
+from django.db.models import Q
 
 from assets_app import events
 from assets_app.inspections.models import Method
@@ -32,6 +33,8 @@ from assets_app.record import actions as record
 from assets_app.record.queries import came_first
 from assets_app.refusals import NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Site
+
+Actor = TypeVar("Actor", Person, None)
 
 
 def grant_role(
@@ -59,7 +62,8 @@ def take_role(*, site_id: int, person_id: int, name: str, actor: Person, now: da
     """Take a role at the site from a person; the numbers of their orders that nobody has now."""
     require(actor, "people.change", site_id)
     with transaction.atomic():
-        person = locked_person(person_id)
+        person, actor = locked_with_managers(person_id, actor)
+        require(actor, "people.change", site_id)
         _never_oneself(actor, person, "a role")
         gone, _ = Role.objects.filter(person=person, site_id=site_id, name=name).delete()
         if not gone:
@@ -252,6 +256,18 @@ def locked_person(person_id: int) -> Person:
         return Person.objects.select_for_update(no_key=True).get(pk=person_id)
     except Person.DoesNotExist:
         raise NotFound("not_found", "There is nobody here that you can see.") from None
+
+
+def locked_with_managers(person_id: int, actor: Actor) -> tuple[Person, Actor]:
+    """The person and the actor as they are now, locked in order with every manager of the person's sites: of two
+    managers who shut each other, or take each other's role, one comes first and the other's right is looked at anew."""
+    roles = Role.objects.filter(person_id=person_id).values("site_id")
+    managers = Role.objects.filter(site_id__in=roles, name=RoleName.MANAGER).values("person_id")
+    either = Person.objects.filter(Q(pk=person_id) | Q(pk__in=managers))
+    rows = {row.pk: row for row in either.select_for_update(no_key=True).order_by("pk")}
+    if actor is not None:
+        actor = rows.get(actor.pk, actor)
+    return rows.get(person_id) or locked_person(person_id), actor
 
 
 def _locked_qualification(qualification_id: int, site_id: int) -> Qualification:

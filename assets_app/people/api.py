@@ -20,7 +20,7 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from assets_app.doors.idempotency import once
-from assets_app.people import account_actions, actions, password_actions, queries
+from assets_app.people import account_actions, account_queries, actions, password_actions, queries
 from assets_app.people.models import DeviceToken, Person, Qualification, Role, RoleName
 from assets_app.people.sign_in_links import NewLink
 from assets_app.refusals import Conflict, NotAllowed
@@ -51,8 +51,11 @@ class PersonSerializer(serializers.ModelSerializer):
 
     class Meta:
         model = Person
-        fields = ("id", "username", "display_name", "roles", "qualifications")
-        extra_kwargs = {"display_name": {"read_only": True}}
+        fields = ("id", "username", "display_name", "is_active", "roles", "qualifications")
+        extra_kwargs = {
+            "display_name": {"read_only": True},
+            "is_active": {"read_only": True, "help_text": "false: the account is shut, and the roles give no right"},
+        }
 
     @extend_schema_field(RoleSerializer(many=True))
     def get_roles(self, person: Person) -> list[dict[str, Any]]:
@@ -103,6 +106,17 @@ class PersonGiven(serializers.Serializer):
 class OwnPassword(serializers.Serializer):
     current = serializers.CharField(max_length=256, trim_whitespace=False, write_only=True, help_text="as it is now")
     password = serializers.CharField(max_length=256, trim_whitespace=False, write_only=True, help_text="as it shall be")
+
+
+class ShutGiven(serializers.Serializer):
+    reason = serializers.CharField(max_length=200, help_text="why, for the record")
+
+
+class AccountShut(serializers.Serializer):
+    person = serializers.IntegerField()
+    orders_given_back = serializers.ListField(
+        child=serializers.IntegerField(), help_text="numbers of the person's orders that nobody has now"
+    )
 
 
 class LinkTold(serializers.Serializer):
@@ -164,6 +178,33 @@ class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
         person = self.get_object()
         deed = account_actions.make_link
         return self._with_link(request, lambda now: deed(person_id=person.pk, actor=request.user, now=now))
+
+    @extend_schema(request=ShutGiven, responses=AccountShut, summary="Shut an account: nobody signs in by it")
+    @action(detail=True, methods=["post"], url_path="shut-account")
+    def shut_account(self, request: Request, pk: str) -> Response:
+        """Sessions, tokens and links end at once. As manager of every site of the person, never one's own."""
+        person = self.get_object()
+        account_queries.require_account(request.user, person)
+        told = ShutGiven(data=request.data)
+        told.is_valid(raise_exception=True)
+        meant = {"person_id": person.pk, "actor": request.user, **told.validated_data}
+
+        def run() -> tuple[int, dict[str, Any]]:
+            freed = account_actions.shut_account(now=timezone.now(), **meant)
+            return 200, {"person": person.pk, "orders_given_back": freed}
+
+        return once(request, run)
+
+    @extend_schema(request=None, responses=PersonSerializer, summary="Open an account that was shut")
+    @action(detail=True, methods=["post"], url_path="open-account")
+    def open_account(self, request: Request, pk: str) -> Response:
+        person = self.get_object()
+
+        def run() -> tuple[int, dict[str, Any]]:
+            account_actions.open_account(person_id=person.pk, actor=request.user, now=timezone.now())
+            return 200, dict(self.get_serializer(self.get_queryset().get(pk=person.pk)).data)
+
+        return once(request, run)
 
     def _with_link(self, request: Request, deed: Callable[[datetime], NewLink]) -> Response:
         """What is kept for a repeat is kept without the link."""

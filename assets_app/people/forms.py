@@ -99,6 +99,12 @@ class ChangePasswordForm(PasswordForm):
     field_order = ("current", "password", "again")
 
 
+class ShutForm(forms.Form):
+    """Why an account is shut."""
+
+    reason = forms.CharField(label="Why it is shut", max_length=200, help_text="such as: left the pier on 30 September")
+
+
 class UsedForm(forms.Form):
     """A day on which a welder used the process."""
 

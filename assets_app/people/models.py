@@ -13,12 +13,21 @@ class Person(AbstractUser):
         null=True, blank=True, help_text="when the link to set a password was made; none: no link leads anywhere"
     )
 
+    shut_at = models.DateTimeField(
+        null=True, blank=True, help_text="when the account was last shut; no session from before lives on"
+    )
+
     @property
     def display_name(self) -> str:
         return self.get_full_name() or self.username
 
     def __str__(self) -> str:
         return self.display_name
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """What every session carries: it ends with the password, and with the account's being shut."""
+        own: str = super()._get_session_auth_hash(secret=secret)  # type: ignore[misc]
+        return own if self.shut_at is None else f"{own}.{self.shut_at.timestamp()}"
 
 
 class RoleName(models.TextChoices):

@@ -17,6 +17,7 @@ from assets_app.doors.beside import attempt
 from assets_app.people import (
     account_actions,
     account_pages,
+    account_queries,
     actions,
     qualification_rules,
     queries,
@@ -24,7 +25,16 @@ from assets_app.people import (
     sign_in_links,
     who_may,
 )
-from assets_app.people.forms import AddressForm, CertificateForm, EndForm, PersonForm, RoleForm, SiteRoleForm, UsedForm
+from assets_app.people.forms import (
+    AddressForm,
+    CertificateForm,
+    EndForm,
+    PersonForm,
+    RoleForm,
+    ShutForm,
+    SiteRoleForm,
+    UsedForm,
+)
 from assets_app.people.models import Person, Qualification, RoleName
 from assets_app.refusals import NotAllowed, NotFound
 from assets_app.register.models import Site
@@ -58,6 +68,7 @@ def _show_people(
         "columns": list(who_may.COLUMNS),
         "no_role": who_may.NO_ROLE,
         "deeds": who_may.of_roles(RoleName.values),
+        "shut": account_queries.shut_of(request.user),
         "role_form": role_form or (RoleForm(sites=managed) if managed else None),
         "add_form": add_form or (PersonForm(sites=managed) if managed else None),
     }
@@ -119,6 +130,34 @@ def link_made(request: HttpRequest, person_id: int) -> HttpResponse:
     """Make a link for a colleague who forgot the password, or never set one."""
     who = queries.colleague(request.user, person_id)
     return account_pages.handed_over(request, account_actions.make_link(person_id=who.pk, **_whose(request)))
+
+
+@require_POST
+@login_required
+def account_shut(request: HttpRequest, person_id: int) -> HttpResponse:
+    """Nobody signs in by the account of a colleague from now on."""
+    who = queries.colleague(request.user, person_id)
+    account_queries.require_account(request.user, who)
+    form, freed = ShutForm(request.POST), []
+
+    def shut(told: dict[str, Any]) -> None:
+        freed.extend(account_actions.shut_account(person_id=who.pk, **told, **_whose(request)))
+
+    if attempt(form, shut):
+        messages.success(request, f"Shut, and in the record. {_freed_words(freed, who)}".strip())
+        return redirect("person", who.pk)
+    return _show(request, who, _blank(request.user, who), 422, shut=form)
+
+
+@require_POST
+@login_required
+def account_opened(request: HttpRequest, person_id: int) -> HttpResponse:
+    who = queries.colleague(request.user, person_id)
+    account_actions.open_account(person_id=who.pk, **_whose(request))
+    messages.success(
+        request, f"Open again, and in the record. {who.display_name} signs in by the password from before."
+    )
+    return redirect("person", who.pk)
 
 
 @require_POST
@@ -239,12 +278,13 @@ def _address(actor: Person, who: Person) -> AddressForm | None:
     return AddressForm(initial={"email": who.email})
 
 
-def _may_link(actor: Person, who: Person) -> bool:
+def _why_no_account(actor: Person, who: Person) -> str:
+    """Why the actor may not answer for the account, in words; empty where they may."""
     try:
-        queries.require_account(actor, who)
-    except (NotAllowed, NotFound):
-        return False
-    return who.is_active
+        account_queries.require_account(actor, who)
+    except (NotAllowed, NotFound) as refused:
+        return refused.message
+    return ""
 
 
 def _show(
@@ -254,8 +294,9 @@ def _show(
     status: int = 200,
     typed: Any = None,
     address: AddressForm | None = None,
+    shut: ShutForm | None = None,
 ) -> HttpResponse:
-    """``typed``: certificate, deed and form of what was refused; ``address``: the form of a refused address."""
+    """``typed``: certificate, deed and form of what was refused; ``address`` and ``shut``: a form that was refused."""
     shared = set(queries.sites_of(request.user).values_list("pk", flat=True))
     roles = [role for role in who.roles.all() if role.site_id in shared]
     today = queries.day_at(roles[0].site, timezone.now())
@@ -272,8 +313,9 @@ def _show(
     rows.sort(key=lambda row: row["state"] == "ran out")  # what counts today first
     context = {"who": who, "roles": roles, "rows": rows, "form": form}
     context["address"] = address or _address(request.user, who)
-    context |= {"may_link": _may_link(request.user, who), "valid_days": sign_in_links.valid_days()}
     managed = [] if request.user.pk == who.pk else _managed(request.user)
+    context |= {"keeps_account": bool(managed), "why_no_account": _why_no_account(request.user, who)}
+    context |= {"valid_days": sign_in_links.valid_days(), "shut_form": shut or ShutForm()}
     context["managed"] = {site_id for site_id, _ in managed}
     return render(request, "people/person.html", context, status=status)
 
@@ -283,6 +325,8 @@ urlpatterns = [
     path("people/<int:person_id>/", person, name="person"),
     path("people/add/", person_added, name="person-add"),
     path("people/<int:person_id>/link/", link_made, name="person-link"),
+    path("people/<int:person_id>/shut/", account_shut, name="person-shut"),
+    path("people/<int:person_id>/open/", account_opened, name="person-open"),
     path("people/<int:person_id>/email/", email, name="person-email"),
     path("people/roles/", role_given, name="role-give"),
     path("people/<int:person_id>/roles/take/", role_taken, name="person-role-take"),

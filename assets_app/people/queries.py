@@ -116,7 +116,7 @@ def require_address(actor: Person, person: Person) -> list[int]:
     Refusals: ``not_found``, ``role_lacks_right``, ``keeps_not_all_sites``.
     """
     own = site_ids_of(person) if actor.pk == person.pk else []
-    return own or _require_at_every_site(
+    return own or require_at_every_site(
         actor,
         person,
         "people.change",
@@ -125,28 +125,7 @@ def require_address(actor: Person, person: Person) -> list[int]:
     )
 
 
-def require_account(actor: Person, person: Person) -> list[int]:
-    """The sites of ``person``, after making sure that ``actor`` may make a link by which the password is set: as
-    manager of every one of them, for the sign-in is to all; never one's own.
-
-    Refusals: ``not_found``, ``role_lacks_right``, ``keeps_not_all_sites``, ``not_for_oneself``.
-    """
-    site_ids = _require_at_every_site(
-        actor,
-        person,
-        "account.change",
-        f"{person.display_name} signs in to a site too whose people you do not keep. A manager of all those sites "
-        "could, or whoever runs the service.",
-    )
-    if actor.pk == person.pk:
-        raise NotAllowed(
-            "not_for_oneself",
-            "Nobody makes a link of their own. Another manager could, or whoever runs the service.",
-        )
-    return site_ids
-
-
-def _require_at_every_site(actor: Person, person: Person, deed: str, otherwise: str) -> list[int]:
+def require_at_every_site(actor: Person, person: Person, deed: str, otherwise: str) -> list[int]:
     """``otherwise``: what is said to who may do the deed at some of the person's sites only."""
     site_ids = site_ids_of(person)
     shared = [site_id for site_id in site_ids if roles_at(actor, site_id)]

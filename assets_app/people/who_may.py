@@ -47,7 +47,8 @@ DEEDS = {
     "label.issue": "issue labels",
     "label.withdraw": "withdraw labels",
     "record.check": "have the chain of the record checked now",
-    "account.change": "add people, and make links by which they set a password, never one's own",
+    "account.change": "add people, make links to a password, shut accounts and open them, never one's own; "
+    "of who belongs to several sites only as manager of each",
     "people.change": "give roles, put certificates on file and end them, never one's own; correct email addresses",
 }
 

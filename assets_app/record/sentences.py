@@ -21,9 +21,11 @@ DEEDS: dict[str, str] = {
     "joint.assessed": "signed that the joint may stand until {ends_on}: {reason}",
     "role.granted": "made {person} {role}",
     "person.added": "added {person}, who signs in as {signs_in_as}",
-    "person.link_made": "made a link by which {person} sets a password",
+    "person.link_made": "made a link by which {person} sets a password{machine_words}",
     "person.password_set": "saw a password of {person} set by a link",
     "person.password_changed": "changed their own password",
+    "person.account_shut": "shut the account of {person}: {reason}{machine_words}",
+    "person.account_opened": "opened the account of {person} again{machine_words}",
     "person.email_corrected": "corrected the email address of {person}",
     "role.taken": "took the role of {role} from {person}",
     "qualification.added": "put a certificate of {person} on file: {certificate_words}, until {expires_on}{by_words}",
@@ -132,6 +134,8 @@ class _Said(dict[str, Any]):
             return f", {self['why']}" if self.get("why") else ""
         if name == "by_words":
             return " (as manager of another site where they work)" if self.get("by_another_site") else ""
+        if name == "machine_words":
+            return " (by a command on the machine of the service)" if self.get("at_the_machine") else ""
         if name == "weld_words":
             return _weld(self.get("weld"))
         return "not said"

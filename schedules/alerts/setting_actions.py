@@ -173,6 +173,11 @@ def revoke_calendar_link(*, actor: Person, now: datetime, link_id: int) -> None:
     mine.filter(revoked_at=None).update(revoked_at=now)
 
 
+def end_calendar_links(*, person: Person, now: datetime) -> None:
+    """All of a person's links, for good, in the transaction of the deed that shut the account."""
+    CalendarLink.objects.filter(person=person, revoked_at=None).update(revoked_at=now)
+
+
 def token_hash(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
 

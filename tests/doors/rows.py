@@ -148,6 +148,8 @@ PEOPLE_API = {
         sent=lambda w: {"site": w.site, "username": "wick", "first_name": "Wick", "role": "technician"},
     ),
     "POST api-person-sign-in-link": Row("account.change", pk("worker")),
+    "POST api-person-shut-account": Row("account.change", pk("worker"), lambda w: WHY),
+    "POST api-person-open-account": Row("account.change", pk("worker"), content=(409,)),  # it is open
     "GET api-person-me": Row(SIGNED_IN),
     "POST api-person-my-password": Row(SIGNED_IN, sent=lambda w: CHANGED, content=(422,)),
     "GET api-person-detail": Row(READ, pk("worker"), shows=True),
@@ -361,6 +363,8 @@ SEEN_PAGES = {
         sent=lambda w: {"site_id": w.site, "username": "wick", "first_name": "Wick", "role": "technician"},
     ),
     "POST person-link": Row("account.change", pk("worker", "person_id")),
+    "POST person-shut": Row("account.change", pk("worker", "person_id"), lambda w: WHY),
+    "POST person-open": Row("account.change", pk("worker", "person_id"), content=(409,)),
     "POST role-give": Row(
         "people.change", sent=lambda w: {"site_id": w.site, "username": "worker", "name": "inspector"}
     ),
