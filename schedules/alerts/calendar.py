@@ -1,8 +1,7 @@
 """The calendar feed of one person: due dates, planned orders and ends of deferrals, as all-day events (RFC 5545).
 
 An event keeps its UID as long as what it speaks of exists, so a date that moves moves the event: its SEQUENCE grows and
-its DTSTAMP is the last change. The feed names no person. A technician sees the orders given to them; other roles see the
-site.
+its DTSTAMP is the last change. The feed names no person. A technician sees their own orders, the others see the site.
 """
 
 from __future__ import annotations

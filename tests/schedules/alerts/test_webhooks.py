@@ -1,5 +1,6 @@
 """Webhooks against a real receiver on loopback: down, slow, broken, or killed between the answer and the note of it."""
 
+import base64
 import json
 import socket
 import threading
@@ -13,6 +14,7 @@ from standardwebhooks import Webhook, WebhookVerificationError
 
 from assets_app.models import RecordEntry
 from assets_app.refusals import NotAllowed, NotFound, Unprocessable
+from running.processes import ROOT
 from schedules.alerts import actions, http_post, posting, queries, rules, webhook_actions
 from schedules.models import Intent, WebhookDelivery, WebhookEndpoint
 from tests.schedules.alerts.receiver import listening, nobody_listens
@@ -59,10 +61,28 @@ def test_a_message_is_signed_so_that_the_receiver_can_tell(site, endpoint, recei
     assert posting.post_owed(now=at) == 1
     headers, body = receiver.taken[0]
     told = Webhook(endpoint.secret).verify(body, headers)
+    _check_as_documented(headers, body, endpoint.secret)
     assert told["type"] == "alert.overdue"
     assert told["data"]["site"] == "larkmoor-pier"
     with pytest.raises(WebhookVerificationError):
         Webhook(endpoint.secret).verify(body.replace(b"t0", b"t1"), headers)
+
+
+def _check_as_documented(headers, body, secret):
+    """The lines that docs/alerts.md gives to whoever keeps a receiver, run as they stand there."""
+    lines = (ROOT / "docs" / "alerts.md").read_text().split("```python\n")[1].split("```")[0]
+    there = {}
+    exec(lines, there)
+    is_genuine = there["is_genuine"]
+    assert len(lines.strip().splitlines()) <= 11
+    assert is_genuine(headers, body, secret)
+    other = "whsec_" + base64.b64encode(b"another secret").decode()
+    later = str(int(headers["webhook-timestamp"]) + 1)
+    assert not is_genuine(headers, body + b" ", secret)
+    assert not is_genuine(headers, body, other)
+    assert not is_genuine({**headers, "webhook-id": "alert_1"}, body, secret)
+    assert not is_genuine({**headers, "webhook-timestamp": later}, body, secret)
+    assert not is_genuine({**headers, "webhook-timestamp": "1000000000"}, body, secret)
 
 
 @pytest.mark.django_db
