@@ -10,7 +10,7 @@ PYTEST := $(BIN)/python -m pytest
 SPREAD := -n 3 --dist loadscope --no-loadscope-reorder
 # What rests on the database, and so runs again on PostgreSQL; the rest runs once: the doors' table of rights, the demo, the
 # papers and the drawings take minutes and ask nothing of the engine that these do not.
-ON_POSTGRES := tests/assets_app tests/schedules tests/hostile -p no:schemathesis \
+ON_POSTGRES := tests/assets_app tests/schedules tests/hostile \
   --ignore=tests/schedules/demo --ignore=tests/schedules/reports/test_reports.py --ignore-glob='*_drawing.py'
 
 # Where the machine forbids keeping compiled files, each of a run's many processes would compile all of it anew.
