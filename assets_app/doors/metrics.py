@@ -14,9 +14,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from django.conf import settings
+from django.db import DatabaseError, connection
 from django.dispatch import Signal
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
+
+from assets_app.patience import within
 
 SHARED = os.environ.get("PROMETHEUS_MULTIPROC_DIR", "")
 if SHARED:
@@ -26,6 +29,7 @@ from prometheus_client import CONTENT_TYPE_LATEST, CollectorRegistry, Histogram,
 from prometheus_client.core import GaugeMetricFamily  # noqa: E402
 from prometheus_client.multiprocess import MultiProcessCollector  # noqa: E402
 
+DATABASE_TIMEOUT_S = 3
 standing_asked = Signal()  # kwargs: now: datetime; a receiver answers with an iterable of Measure
 
 _own = CollectorRegistry()
@@ -54,12 +58,26 @@ class Measure:
     label: str = field(default="")
 
 
-def standing() -> list[Measure]:
-    """What the floors above measure now."""
+def ask_database() -> None:
+    """Raises ``DatabaseError`` or ``TimeoutError`` where the database does not answer soon. On a connection of its own:
+    one that hangs would hold whoever asks."""
+
+    def select() -> None:
+        try:
+            with connection.cursor() as cursor:
+                cursor.execute("SELECT 1")
+        finally:
+            connection.close()
+
+    within(DATABASE_TIMEOUT_S, select)
+
+
+def standing() -> Iterator[Measure]:
+    """What the floors above measure now, one after another."""
     from django.utils import timezone
 
-    answers = standing_asked.send(sender=__name__, now=timezone.now())
-    return [measure for _, measures in answers for measure in measures]
+    for _, measures in standing_asked.send(sender=__name__, now=timezone.now()):
+        yield from measures
 
 
 def count_request(method: str, route: str, status: int, seconds: float) -> None:
@@ -93,9 +111,20 @@ def metrics(request: HttpRequest) -> HttpResponse:
 
 
 class _Standing:
-    """The measures as Prometheus wants them."""
+    """The measures as Prometheus wants them. Without the database they are left out, and that is told."""
 
     def collect(self) -> Iterator[GaugeMetricFamily]:
+        answers = 0.0
+        try:
+            ask_database()
+            yield from self._families()
+            answers = 1.0
+        except (DatabaseError, TimeoutError):
+            pass
+        what = "1 where the database answers; at 0 the figures that stand in it are missing here."
+        yield GaugeMetricFamily("soundjoint_database_answers", what, value=answers)
+
+    def _families(self) -> Iterator[GaugeMetricFamily]:
         for measure in standing():
             family = GaugeMetricFamily(
                 f"soundjoint_{measure.name}", measure.what, labels=[measure.label] if measure.label else None

@@ -6,6 +6,8 @@ from config.settings.base import CONTENT_SECURITY_POLICY, env
 SECRET_KEY = env("SECRET_KEY")
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS")
 DATABASES = {"default": {**env.db("DATABASE_URL"), "CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}}
+if "postgresql" in DATABASES["default"]["ENGINE"]:
+    DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)  # seconds; else two minutes
 BASE_URL = env("BASE_URL")
 vars().update(env.email_url("EMAIL_URL"))  # must be given: an alert that only reaches a log is no alert
 

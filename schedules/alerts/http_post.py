@@ -9,16 +9,15 @@ from __future__ import annotations
 
 import contextlib
 import http.client
-import queue
 import socket
 import ssl
 import threading
 from dataclasses import dataclass
-from typing import Any
 from urllib.parse import SplitResult, urlsplit
 
 from django.conf import settings
 
+from assets_app.patience import within
 from schedules.alerts.address_rules import is_on_the_internet
 
 TIMEOUT_S = 10  # to connect, and between two bytes
@@ -109,7 +108,7 @@ def _parts(url: str) -> SplitResult | None:
 def _addresses(host: str, port: int) -> list[str]:
     """What the name stands for; one address inside a network spoils them all. Raises ``NotThere``."""
     try:
-        found = _resolved(host, port)
+        found = within(LOOK_UP_S, lambda: socket.getaddrinfo(host, port, type=socket.SOCK_STREAM))
     except TimeoutError as error:
         raise NotThere("host_not_looked_up", f"No answer about the name {host} came. Try again in a moment.") from error
     except (OSError, UnicodeError) as error:
@@ -118,26 +117,6 @@ def _addresses(host: str, port: int) -> list[str]:
     if not settings.WEBHOOKS_INSIDE and not all(map(is_on_the_internet, addresses)):
         raise NotThere("url_inside_network", INSIDE)
     return addresses[:MOST_ADDRESSES]
-
-
-def _resolved(host: str, port: int) -> list[Any]:
-    """``getaddrinfo`` with a bound on its time, which it has none of: beyond it a thread is left to end by itself."""
-    answers: queue.SimpleQueue[Any] = queue.SimpleQueue()
-
-    def ask() -> None:
-        try:
-            answers.put(socket.getaddrinfo(host, port, type=socket.SOCK_STREAM))
-        except Exception as error:
-            answers.put(error)
-
-    threading.Thread(target=ask, name="look-up", daemon=True).start()
-    try:
-        answer = answers.get(timeout=LOOK_UP_S)
-    except queue.Empty as error:
-        raise TimeoutError("no answer from the name server") from error
-    if isinstance(answer, Exception):
-        raise answer
-    return answer
 
 
 def _reach(host: str, port: int) -> socket.socket:

@@ -4,6 +4,7 @@ import json
 import logging
 import subprocess
 import sys
+import threading
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 
@@ -12,8 +13,9 @@ import structlog
 from django.db import transaction
 from django.http import HttpResponse
 from django.test import Client
+from prometheus_client.parser import text_string_to_metric_families
 
-from assets_app.doors import health, heartbeats, log_lines, logs
+from assets_app.doors import health, heartbeats, log_lines, logs, metrics
 from assets_app.models import Heartbeat
 from running.processes import ROOT
 from schedules.due.actions import mark_assets_stale
@@ -88,6 +90,38 @@ def test_a_broker_that_does_not_answer_is_not_ready_and_its_address_is_not_told(
     assert "127.0.0.1" not in json.dumps(said)
 
 
+@pytest.fixture
+def silent_database(monkeypatch):
+    """One that takes the question and never answers."""
+    resumed = threading.Event()
+    monkeypatch.setattr(metrics, "connection", SimpleNamespace(cursor=lambda: resumed.wait(5), close=lambda: None))
+    monkeypatch.setattr(metrics, "DATABASE_TIMEOUT_S", 0.05)
+    yield
+    resumed.set()
+
+
+def test_without_the_database_health_answers_soon_and_does_not_know_what_only_it_could_tell(
+    client, broker, silent_database
+):
+    status, said = readiness(client)  # this test may use no database
+    assert status == 503
+    assert said["checks"]["database"]["trouble"] == "TimeoutError"
+    assert [name for name, answer in said["checks"].items() if "do" in answer] == ["database"]
+    assert [name for name, answer in said["checks"].items() if answer["ok"] is None] == [
+        "beat",
+        "workers",
+        "stale_marks",
+    ]
+
+
+def test_without_the_database_metrics_say_so_and_tell_what_they_have(client, silent_database):
+    client.get("/health/live/")
+    found = figures(client)
+    assert [sample.value for sample in found["soundjoint_database_answers"].samples] == [0.0]
+    assert "soundjoint_request_seconds" in found
+    assert "soundjoint_due_rows" not in found
+
+
 @pytest.mark.slow
 def test_a_broker_that_answers_is_seen(client, lives, settings, redis_url):
     settings.CELERY_BROKER_URL = redis_url
@@ -103,9 +137,20 @@ def test_a_long_gone_worker_is_forgotten(lives):
 # --- metrics ----------------------------------------------------------------------------------------------------------
 
 
+def figures(client):
+    """What a Prometheus server reads, by the parser of its own client; a name that comes twice would be refused."""
+    families = list(text_string_to_metric_families(client.get("/metrics").content.decode()))
+    assert len({family.name for family in families}) == len(families)
+    assert all(family.documentation and family.type != "unknown" for family in families)
+    return {family.name: family for family in families}
+
+
 def test_metrics_tell_how_the_work_stands_and_how_long_requests_took(client, lives, asset, now):
     StaleMark.objects.create(asset=asset, why="test", marked_at=now)
     client.get("/health/live/")
+    found = figures(client)
+    assert found["soundjoint_database_answers"].samples[0].value == 1.0
+    assert all(name.startswith("soundjoint_") for name in found)
     text = client.get("/metrics").content.decode()
     assert "soundjoint_stale_marks 1.0" in text
     for name in (
