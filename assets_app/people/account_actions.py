@@ -1,7 +1,7 @@
 """Accounts: a person is added, a link is made by which they set a password; an account is shut and opened again.
 
-Nobody but the person ever knows the password: a manager makes the link and hands it over. The record says that a link
-was made and that it was used, and holds neither.
+Nobody but the person ever knows the password. A manager who is shown a link could use it first: so the person is told
+by mail that it was made, by whom, and again when it is used; the record says the same and holds no link.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ from knox.models import AuthToken
 
 from assets_app import events
 from assets_app.people import sign_in_links
-from assets_app.people.account_queries import check_not_last_manager, require_account
+from assets_app.people.account_queries import AT_THE_MACHINE, check_not_last_manager, require_account
 from assets_app.people.actions import check_email, grant_role, locked_with_managers
 from assets_app.people.models import Person, RoleName
 from assets_app.people.queries import require
-from assets_app.people.sign_in_links import NewLink
+from assets_app.people.sign_in_links import NewLink, Way
 from assets_app.record import actions as record
 from assets_app.record.queries import came_first
 from assets_app.refusals import Conflict, Unprocessable
@@ -36,11 +36,12 @@ def add_person(
     now: datetime,
     last_name: str = "",
     email: str = "",
+    hand_over: str = Way.MAIL,
 ) -> NewLink:
-    """Add somebody with a first role at the site; the link by which they set their password is told here only.
+    """Add somebody with a first role at the site; the link by which they set their password is mailed or told here.
 
-    It is mailed too where an address is given. Refusals: ``not_found``, ``role_lacks_right``, ``name_needed``,
-    ``bad_sign_in_name``, ``name_taken``, ``not_an_address``, ``unknown_role``.
+    Refusals: ``not_found``, ``role_lacks_right``, ``name_needed``, ``bad_sign_in_name``, ``name_taken``,
+    ``not_an_address``, ``unknown_role``, and those of ``sign_in_links.check_way``.
     """
     require(actor, "account.change", site_id)
     first_name, last_name, email = first_name.strip(), last_name.strip(), email.strip()
@@ -50,18 +51,21 @@ def add_person(
         check_email(email)
     if role not in RoleName.values:
         raise Unprocessable("unknown_role", f"There is no role {role!r}.", field="role")
+    sign_in_links.check_way(hand_over, email)
     with transaction.atomic():
-        person = _new_person(username, first_name=first_name, last_name=last_name, email=email, link_made_at=now)
-        content = {"person": person.display_name, "signs_in_as": person.username}
+        made = {"link_made_at": now, "link_made_by": _named(actor)}
+        person = _new_person(username, first_name=first_name, last_name=last_name, email=email, **made)
+        content = {"person": person.display_name, "signs_in_as": person.username, "hand_over": hand_over}
         record.append(site_id=site_id, deed="person.added", actor=actor, subject=person, content=content, now=now)
         grant_role(site_id=site_id, person_id=person.pk, name=role, actor=actor, now=now)
-        return _handed_over(person, actor)
+        return _handed_over(person, hand_over)
 
 
-def make_link(*, person_id: int, actor: Person, now: datetime) -> NewLink:
+def make_link(*, person_id: int, actor: Person | None, now: datetime, hand_over: str = Way.MAIL) -> NewLink:
     """Make a link for somebody who forgot the password or never set one; one made before ends, the password does not.
 
-    Refusals: ``not_found``, ``role_lacks_right``, ``not_for_oneself``, ``keeps_not_all_sites``, ``account_shut``.
+    ``actor`` as for ``require_account``. Refusals: ``not_found``, ``role_lacks_right``, ``not_for_oneself``,
+    ``keeps_not_all_sites``, ``account_shut``, and those of ``sign_in_links.check_way``.
     """
     with transaction.atomic():
         person, actor = locked_with_managers(person_id, actor)
@@ -69,10 +73,11 @@ def make_link(*, person_id: int, actor: Person, now: datetime) -> NewLink:
         if not person.is_active:
             message = f"The account of {person.display_name} is shut: no link leads in. Open it first."
             raise Conflict("account_shut", message)
-        person.link_made_at = now
-        person.save(update_fields=["link_made_at"])
-        _record(site_ids, person, actor, now, deed="person.link_made")
-        return _handed_over(person, actor)
+        sign_in_links.check_way(hand_over, person.email)
+        person.link_made_at, person.link_made_by = now, _named(actor)
+        person.save(update_fields=["link_made_at", "link_made_by"])
+        _record(site_ids, person, actor, now, deed="person.link_made", hand_over=hand_over)
+        return _handed_over(person, hand_over)
 
 
 def shut_account(*, person_id: int, reason: str, actor: Person | None, now: datetime) -> list[int]:
@@ -128,9 +133,13 @@ def _record(
         record.append(site_id=site_id, deed=deed, actor=actor, subject=person, content=content, now=now)
 
 
-def _handed_over(person: Person, actor: Person) -> NewLink:
-    link = sign_in_links.new_link(person)
-    transaction.on_commit(lambda: sign_in_links.send(link, actor))
+def _named(actor: Person | None) -> str:
+    return actor.display_name[:160] if actor else AT_THE_MACHINE.capitalize()
+
+
+def _handed_over(person: Person, way: str) -> NewLink:
+    link = sign_in_links.new_link(person, way)
+    transaction.on_commit(lambda: sign_in_links.send(link))
     return link
 
 

@@ -16,7 +16,7 @@ from django.db.models import Q
 
 from assets_app import events
 from assets_app.inspections.models import Method
-from assets_app.people import rules
+from assets_app.people import mail, rules
 from assets_app.people.models import Person, Qualification, Role, RoleName
 from assets_app.people.qualification_rules import POSITIONS, needs_ndt, positions_of, unknown_positions, welder_valid
 from assets_app.people.queries import (
@@ -76,7 +76,8 @@ def take_role(*, site_id: int, person_id: int, name: str, actor: Person, now: da
 
 
 def correct_email(*, person_id: int, email: str, actor: Person, now: datetime) -> Person:
-    """Correct where emails reach a person; each site's record says who did and when, not the address itself."""
+    """Correct where emails reach a person; each site's record says who did and when, not the address itself; mail to
+    the one from before says so too."""
     email = email.strip()
     with transaction.atomic():
         person = locked_person(person_id)
@@ -84,13 +85,21 @@ def correct_email(*, person_id: int, email: str, actor: Person, now: datetime) -
         check_email(email)
         if email == person.email:
             raise Unprocessable("same_address", "That address is on file already.", field="email")
-        person.email = email
+        before, person.email = person.email, email
         person.save(update_fields=["email"])
         content = {"person": person.display_name}
         for site_id in site_ids:
             record.append(
                 site_id=site_id, deed="person.email_corrected", actor=actor, subject=person, content=content, now=now
             )
+        mail.tell(
+            person,
+            "Your email address was changed",
+            f"{actor.display_name} changed the address at which mail reaches you, on {mail.moment(now)}. Mail goes to "
+            "the new one from now on, links to your password too.",
+            f"If that is wrong, ask {actor.display_name} or another manager of your site at once.",
+            to=before,
+        )
     return person
 
 

@@ -22,10 +22,16 @@ from rest_framework.routers import SimpleRouter
 from assets_app.doors.idempotency import once
 from assets_app.people import account_actions, account_queries, actions, password_actions, queries
 from assets_app.people.models import DeviceToken, Person, Qualification, Role, RoleName
-from assets_app.people.sign_in_links import NewLink
+from assets_app.people.sign_in_links import NewLink, Way
 from assets_app.refusals import Conflict, NotAllowed
 
 MOST_TOKENS, CHANGE = 20, "people.change"
+
+
+HAND_OVER = (
+    "mail: to the person's address, and told to nobody else; show: told in the answer, this once, to be handed over, "
+    "and the person is told so by mail"
+)
 
 
 class RoleSerializer(serializers.ModelSerializer):
@@ -98,9 +104,14 @@ class PersonGiven(serializers.Serializer):
     last_name = serializers.CharField(max_length=150, required=False, allow_blank=True, default="")
     username = serializers.CharField(max_length=150, help_text="by which the person shall sign in")
     email = serializers.CharField(
-        max_length=254, required=False, allow_blank=True, default="", help_text="the link is mailed there too"
+        max_length=254, required=False, allow_blank=True, default="", help_text="where mail reaches the person"
     )
     role = serializers.ChoiceField(RoleName.choices, help_text="the first one, at the site")
+    hand_over = serializers.ChoiceField(Way.choices, default=Way.MAIL, help_text=HAND_OVER)
+
+
+class LinkGiven(serializers.Serializer):
+    hand_over = serializers.ChoiceField(Way.choices, default=Way.MAIL, help_text=HAND_OVER)
 
 
 class OwnPassword(serializers.Serializer):
@@ -123,8 +134,12 @@ class LinkTold(serializers.Serializer):
     """The one time that the link is told; a repeat under the same Idempotency-Key holds none."""
 
     person = serializers.IntegerField()
-    link = serializers.CharField(allow_null=True, help_text="to be handed over: sets the password once, for three days")
-    mail = serializers.ChoiceField(["sent", "not sent", "no address"], allow_null=True)
+    link = serializers.CharField(
+        allow_null=True, help_text="to be handed over: sets the password once, for three days; none where it is mailed"
+    )
+    mail = serializers.ChoiceField(
+        ["sent", "not sent", "no address"], allow_null=True, help_text="of the mail with the link, or that tells of it"
+    )
 
 
 class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
@@ -172,12 +187,15 @@ class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
         told["site_id"] = told.pop("site")
         return self._with_link(request, lambda now: account_actions.add_person(actor=request.user, now=now, **told))
 
-    @extend_schema(request=None, responses={201: LinkTold}, summary="Make a link for who forgot the password")
+    @extend_schema(request=LinkGiven, responses={201: LinkTold}, summary="Make a link for who forgot the password")
     @action(detail=True, methods=["post"], url_path="sign-in-link")
     def sign_in_link(self, request: Request, pk: str) -> Response:
         person = self.get_object()
-        deed = account_actions.make_link
-        return self._with_link(request, lambda now: deed(person_id=person.pk, actor=request.user, now=now))
+        account_queries.require_account(request.user, person)
+        told = LinkGiven(data=request.data)
+        told.is_valid(raise_exception=True)
+        meant = {"person_id": person.pk, "actor": request.user, **told.validated_data}
+        return self._with_link(request, lambda now: account_actions.make_link(now=now, **meant))
 
     @extend_schema(request=ShutGiven, responses=AccountShut, summary="Shut an account: nobody signs in by it")
     @action(detail=True, methods=["post"], url_path="shut-account")
@@ -216,7 +234,7 @@ class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
 
         answer = once(request, run)
         if made:
-            answer.data = {**answer.data, "link": made[0].address, "mail": made[0].mail}
+            answer.data = {**answer.data, "link": made[0].shown, "mail": made[0].mail}
         answer["Cache-Control"] = "no-store"
         return answer
 

@@ -8,10 +8,21 @@ from typing import Any
 from django import forms
 from django.contrib.auth.password_validation import password_validators_help_texts
 
+from assets_app.people import mail
 from assets_app.people.models import Qualification, RoleName
 from assets_app.people.qualification_rules import POSITIONS
+from assets_app.people.sign_in_links import Way
 
 DAY = {"type": "date"}
+WAYS = (
+    (Way.MAIL.value, "Mailed to the person. You never see it: only who reads that mail can use it."),
+    (
+        Way.SHOW.value,
+        "Shown to you, to hand over. You could use it yourself, so the person is told by mail that you were shown it, "
+        "and again when it is used.",
+    ),
+)
+NO_MAIL = "No mail leaves this service, so it cannot be mailed, nor the person told. The record says who made it."
 
 
 class AddressForm(forms.Form):
@@ -41,6 +52,28 @@ class RoleForm(SiteRoleForm):
     field_order = ("username", "site_id", "name", "release_authority")
 
 
+def hand_over_field() -> forms.ChoiceField:
+    return forms.ChoiceField(label="How the link comes to the person", choices=WAYS, widget=forms.RadioSelect)
+
+
+def offer_ways(field: Any, why_no_mail: str) -> None:
+    """Mail comes first; where there is none, the other way alone stands there with the reason."""
+    field.initial = Way.SHOW if why_no_mail else Way.MAIL
+    if why_no_mail:
+        field.choices, field.help_text = WAYS[1:], why_no_mail
+
+
+class LinkForm(forms.Form):
+    """A link to set a password: how it comes to its person."""
+
+    hand_over = hand_over_field()
+
+    def __init__(self, *args: Any, email: str, **kwargs: Any) -> None:
+        super().__init__(*args, auto_id="id_link_%s", **kwargs)
+        no_address = "" if email else "No email address is on file, so it cannot be mailed, nor the person told."
+        offer_ways(self.fields["hand_over"], no_address if mail.is_set_up() else NO_MAIL)
+
+
 class PersonForm(forms.Form):
     """Somebody to be added, with a first role at one of ``sites``, ``(id, name)``."""
 
@@ -51,14 +84,16 @@ class PersonForm(forms.Form):
         label="Email address",
         max_length=254,
         required=False,
-        help_text="the link goes there too, and later the alerts",
+        help_text="for the link to set a password, and later for alerts",
     )
     site_id = forms.TypedChoiceField(label="Site", coerce=int)
     role = forms.ChoiceField(label="First role", choices=RoleName.choices)
+    hand_over = hand_over_field()
 
     def __init__(self, *args: Any, sites: Sequence[tuple[int, str]], **kwargs: Any) -> None:
         super().__init__(*args, auto_id="id_add_%s", **kwargs)
         self.fields["site_id"].choices = sites  # type: ignore[attr-defined]
+        offer_ways(self.fields["hand_over"], "" if mail.is_set_up() else NO_MAIL)
 
 
 class PasswordForm(forms.Form):

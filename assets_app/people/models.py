@@ -13,6 +13,9 @@ class Person(AbstractUser):
         null=True, blank=True, help_text="when the link to set a password was made; none: no link leads anywhere"
     )
 
+    link_made_by = models.CharField(
+        max_length=160, blank=True, default="", help_text="name of who made that link, to be told at its use"
+    )
     shut_at = models.DateTimeField(
         null=True, blank=True, help_text="when the account was last shut; no session from before lives on"
     )

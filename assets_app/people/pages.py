@@ -29,6 +29,7 @@ from assets_app.people.forms import (
     AddressForm,
     CertificateForm,
     EndForm,
+    LinkForm,
     PersonForm,
     RoleForm,
     ShutForm,
@@ -129,7 +130,11 @@ def person_added(request: HttpRequest) -> HttpResponse:
 def link_made(request: HttpRequest, person_id: int) -> HttpResponse:
     """Make a link for a colleague who forgot the password, or never set one."""
     who = queries.colleague(request.user, person_id)
-    return account_pages.handed_over(request, account_actions.make_link(person_id=who.pk, **_whose(request)))
+    account_queries.require_account(request.user, who)
+    form, made = LinkForm(request.POST, email=who.email), []
+    if attempt(form, lambda told: made.append(account_actions.make_link(person_id=who.pk, **told, **_whose(request)))):
+        return account_pages.handed_over(request, made[0])
+    return _show(request, who, _blank(request.user, who), 422, link=form)
 
 
 @require_POST
@@ -295,8 +300,9 @@ def _show(
     typed: Any = None,
     address: AddressForm | None = None,
     shut: ShutForm | None = None,
+    link: LinkForm | None = None,
 ) -> HttpResponse:
-    """``typed``: certificate, deed and form of what was refused; ``address`` and ``shut``: a form that was refused."""
+    """``typed``: certificate, deed and form of what was refused; ``address``, ``shut``, ``link``: a refused form."""
     shared = set(queries.sites_of(request.user).values_list("pk", flat=True))
     roles = [role for role in who.roles.all() if role.site_id in shared]
     today = queries.day_at(roles[0].site, timezone.now())
@@ -316,6 +322,7 @@ def _show(
     managed = [] if request.user.pk == who.pk else _managed(request.user)
     context |= {"keeps_account": bool(managed), "why_no_account": _why_no_account(request.user, who)}
     context |= {"valid_days": sign_in_links.valid_days(), "shut_form": shut or ShutForm()}
+    context["link_form"] = link or LinkForm(email=who.email)
     context["managed"] = {site_id for site_id, _ in managed}
     return render(request, "people/person.html", context, status=status)
 

@@ -23,14 +23,15 @@ from assets_app.people.queries import site_ids_of
 from assets_app.record import actions as record
 from assets_app.refusals import Conflict, Unprocessable
 
-NOT_YOU = "If that was not you, ask a manager of your site at once for a new link, or to shut your account."
+NOT_YOU = "If that was not you, ask another manager at once for a new link, or to shut your account."
 
 
 def set_password(*, person_id: int, token: str, password: str, now: datetime) -> Person:
     """Set the password by a link, which ends with it, as do the sessions and the tokens of devices from before.
 
-    Who held the link is not known, so the record says that it was used, not by whom. Refusals: ``link_over``,
-    ``weak_password``.
+    Who held the link is not known, so the record and the mail say who made it and that it was used.
+
+    Refusals: ``link_over``, ``weak_password``.
     """
     with transaction.atomic():
         person = Person.objects.select_for_update(no_key=True).filter(pk=person_id).first()
@@ -38,11 +39,19 @@ def set_password(*, person_id: int, token: str, password: str, now: datetime) ->
             raise sign_in_links.link_over()
         _check_strength(password, person)
         _put(person, password)
+        content = {"person": person.display_name, "link_made_by": person.link_made_by}
         for site_id in site_ids_of(person):
-            content = {"person": person.display_name}
             record.append(
                 site_id=site_id, deed="person.password_set", actor=None, subject=person, content=content, now=now
             )
+        made_by = f", which {person.link_made_by} made" if person.link_made_by else ""
+        mail.tell(
+            person,
+            "Your password was set by a link",
+            f"Your password was set on {mail.moment(now)} by a link{made_by}.",
+            "Everything that was signed in as you before has to sign in anew.",
+            NOT_YOU,
+        )
     return person
 
 

@@ -1,7 +1,8 @@
 """The link by which a person sets a password: for three days, once, until a newer one, a sign-in or another address.
 
-Nothing of it is stored but the moment at which it was made: the link carries a signature over that, the password, the
-last sign-in and the address, so that each change of these ends it.
+It goes to the person by mail and is seen by nobody else; or who made it is shown it once, and the person is told so by
+mail. Nothing of it is stored but by whom it was made, and the moment: the link carries a signature over that, the
+password, the last sign-in and the address, so that each change of these ends it.
 """
 
 from __future__ import annotations
@@ -10,11 +11,12 @@ from dataclasses import dataclass
 
 from django.conf import settings
 from django.contrib.auth.tokens import PasswordResetTokenGenerator
+from django.db import models
 from django.urls import reverse
 
 from assets_app.people import mail
 from assets_app.people.models import Person
-from assets_app.refusals import NotFound
+from assets_app.refusals import NotFound, Unprocessable
 
 
 class _Signature(PasswordResetTokenGenerator):
@@ -28,19 +30,44 @@ class _Signature(PasswordResetTokenGenerator):
 _signature = _Signature()
 
 
+class Way(models.TextChoices):
+    """How a new link comes to its person."""
+
+    MAIL = "mail", "mailed to the person alone"
+    SHOW = "show", "shown to who makes it"
+
+
 @dataclass
 class NewLink:
-    """A link as it is told once, to who made it; ``mail`` says what became of its email."""
+    """A link just made; ``shown`` is it, told once, unless it goes by mail. ``mail``: what became of its email."""
 
     person: Person
     address: str
+    way: str
+    by: str
     mail: str = mail.NO_ADDRESS
 
+    @property
+    def shown(self) -> str | None:
+        return self.address if self.way == Way.SHOW else None
 
-def new_link(person: Person) -> NewLink:
-    """The link of a person whose ``link_made_at`` was just set."""
+
+def check_way(way: str, email: str) -> None:
+    """Refuse a way by which the link would reach nobody: ``unknown_way``, ``mail_not_set_up``, ``no_address``."""
+    if way not in Way.values:
+        raise Unprocessable("unknown_way", f"There is no way {way!r}.", field="hand_over")
+    if way == Way.MAIL and not mail.is_set_up():
+        message = "No mail leaves this service. Have the link shown, and hand it over yourself."
+        raise Unprocessable("mail_not_set_up", message, field="hand_over")
+    if way == Way.MAIL and not email:
+        message = "No email address is given, so the link cannot be mailed. Give one, or have the link shown."
+        raise Unprocessable("no_address", message, field="hand_over")
+
+
+def new_link(person: Person, way: str = Way.SHOW) -> NewLink:
+    """The link of a person whose ``link_made_at`` and ``link_made_by`` were just set."""
     path = reverse("set-password", args=[person.pk, token_of(person)])
-    return NewLink(person, settings.BASE_URL.rstrip("/") + path)
+    return NewLink(person, settings.BASE_URL.rstrip("/") + path, way, person.link_made_by)
 
 
 def token_of(person: Person) -> str:
@@ -73,15 +100,29 @@ def valid_days() -> int:
     return settings.PASSWORD_RESET_TIMEOUT // 86_400
 
 
-def send(link: NewLink, by: Person) -> None:
-    """Mail it to the person, outside any transaction; where that fails, the link is still there to be handed over."""
-    link.mail = mail.post(
-        link.person,
-        "Set your password",
-        (
-            f"{by.display_name} has made this link for you. Set your password by it:",
-            f"  {link.address}",
-            f"You sign in as {link.person.username}. The link works once, for {valid_days()} days, and until a newer "
-            f"one is made. Nobody else may have it. If you did not expect it, do not use it and ask {by.display_name}.",
-        ),
+def send(link: NewLink) -> None:
+    """Mail it to the person, or that it was made and shown; outside any transaction."""
+    if link.way == Way.MAIL:
+        subject, said = "Set your password", _to_be_used(link)
+    else:
+        subject, said = "A link to your password was made", _shown_to_another(link)
+    link.mail = mail.post(link.person, subject, said)
+
+
+def _to_be_used(link: NewLink) -> tuple[str, ...]:
+    return (
+        f"{link.by} had this link made for you, and was not shown it. Set your password by it:",
+        f"  {link.address}",
+        f"You sign in as {link.person.username}. The link works once, for {valid_days()} days, and until a newer one "
+        f"is made. Nobody else may have it. If you did not expect it, do not use it and ask {link.by}.",
+    )
+
+
+def _shown_to_another(link: NewLink) -> tuple[str, ...]:
+    return (
+        f"{link.by} made a link by which your password can be set, and was shown it to hand it over to you.",
+        f"It works once, for {valid_days()} days, and until a newer one is made. You are told here when it is used. "
+        "Until then your password stays as it is.",
+        f"If you did not ask for it, ask {link.by} why, and another manager of your site to make a newer one that is "
+        "mailed to you: with that this one ends.",
     )

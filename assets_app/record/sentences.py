@@ -20,9 +20,9 @@ DEEDS: dict[str, str] = {
     "finding.repaired": "recorded {kind_words} as repaired",
     "joint.assessed": "signed that the joint may stand until {ends_on}: {reason}",
     "role.granted": "made {person} {role}",
-    "person.added": "added {person}, who signs in as {signs_in_as}",
-    "person.link_made": "made a link by which {person} sets a password{machine_words}",
-    "person.password_set": "saw a password of {person} set by a link",
+    "person.added": "added {person}, who signs in as {signs_in_as}, and made a link to set a password{link_words}",
+    "person.link_made": "made a link by which {person} sets a password{link_words}{machine_words}",
+    "person.password_set": "saw a password of {person} set by a link{made_by_words}",
     "person.password_changed": "changed their own password",
     "person.account_shut": "shut the account of {person}: {reason}{machine_words}",
     "person.account_opened": "opened the account of {person} again{machine_words}",
@@ -101,6 +101,8 @@ PLAIN: dict[str, str] = {
     "webhook.made": "added an address that alerts are sent to",
 }
 
+LINKS = {"mail": ", mailed to them alone", "show": ", shown to who made it"}
+
 
 def sentence(deed: str, facts: dict[str, Any]) -> str:
     """What was done, to follow the name of who did it: ``closed crack (100): paint only``."""
@@ -134,6 +136,10 @@ class _Said(dict[str, Any]):
             return f", {self['why']}" if self.get("why") else ""
         if name == "by_words":
             return " (as manager of another site where they work)" if self.get("by_another_site") else ""
+        if name == "link_words":
+            return LINKS.get(str(self.get("hand_over")), "")
+        if name == "made_by_words":
+            return f" that {self['link_made_by']} made" if self.get("link_made_by") else ""
         if name == "machine_words":
             return " (by a command on the machine of the service)" if self.get("at_the_machine") else ""
         if name == "weld_words":

@@ -21,6 +21,7 @@ def test_somebody_is_added_and_signs_in_by_the_link(
     page.get_by_label("First name").fill("Wren")
     page.get_by_label("Shall sign in as").fill("wren")
     page.get_by_label("First role").select_option("technician")
+    page.get_by_label("Shown to you, to hand over").check()
     page.get_by_role("button", name="Add the person").click()
     link = page.locator("code.secret")
     link.wait_for()

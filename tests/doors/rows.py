@@ -22,6 +22,7 @@ OWN = "own"  # the technician's own thing
 READ = "read"
 WORK, PLAN = ("order.work",), ("order.plan",)
 EITHER = (*WORK, *PLAN)
+SHOWN = {"hand_over": "show"}
 CHANGED = {"current": PASSWORD, "password": "tern-over-the-mole", "again": "tern-over-the-mole"}
 Of = Callable[[World], dict[str, Any]]
 
@@ -145,9 +146,9 @@ PEOPLE_API = {
     "GET api-person-list": LISTED,
     "POST api-person-list": Row(
         "account.change",
-        sent=lambda w: {"site": w.site, "username": "wick", "first_name": "Wick", "role": "technician"},
+        sent=lambda w: {"site": w.site, "username": "wick", "first_name": "Wick", "role": "technician", **SHOWN},
     ),
-    "POST api-person-sign-in-link": Row("account.change", pk("worker")),
+    "POST api-person-sign-in-link": Row("account.change", pk("worker"), lambda w: SHOWN),
     "POST api-person-shut-account": Row("account.change", pk("worker"), lambda w: WHY),
     "POST api-person-open-account": Row("account.change", pk("worker"), content=(409,)),  # it is open
     "GET api-person-me": Row(SIGNED_IN),
@@ -360,9 +361,9 @@ SEEN_PAGES = {
     "GET person": Row(READ, pk("worker", "person_id"), shows=True),
     "POST person-add": Row(
         "account.change",
-        sent=lambda w: {"site_id": w.site, "username": "wick", "first_name": "Wick", "role": "technician"},
+        sent=lambda w: {"site_id": w.site, "username": "wick", "first_name": "Wick", "role": "technician", **SHOWN},
     ),
-    "POST person-link": Row("account.change", pk("worker", "person_id")),
+    "POST person-link": Row("account.change", pk("worker", "person_id"), lambda w: SHOWN),
     "POST person-shut": Row("account.change", pk("worker", "person_id"), lambda w: WHY),
     "POST person-open": Row("account.change", pk("worker", "person_id"), content=(409,)),
     "POST role-give": Row(

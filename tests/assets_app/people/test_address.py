@@ -1,6 +1,7 @@
 """An email address: corrected by the person, or a manager of all their sites; recorded without the address itself."""
 
 import pytest
+from django.core import mail
 from rest_framework.test import APIClient
 
 from assets_app.models import RecordEntry, Role
@@ -10,10 +11,16 @@ from assets_app.refusals import NotAllowed, NotFound, Unprocessable
 NEW = "kez.new@pier.example"
 
 
-def test_a_person_and_a_manager_correct_it_and_the_record_does_not_keep_it(person, site, now):
+def test_a_person_and_a_manager_correct_it_and_the_record_does_not_keep_it(
+    person, site, now, django_capture_on_commit_callbacks
+):
     fitter, manager = person("technician", site), person("manager", site)
-    correct_email(person_id=fitter.pk, email="own@pier.example", actor=fitter, now=now)
-    correct_email(person_id=fitter.pk, email=NEW, actor=manager, now=now)
+    with django_capture_on_commit_callbacks(execute=True):
+        correct_email(person_id=fitter.pk, email="own@pier.example", actor=fitter, now=now)
+        correct_email(person_id=fitter.pk, email=NEW, actor=manager, now=now)
+    (told,) = mail.outbox
+    assert told.to == ["own@pier.example"], "links to the password go to another address now: the old one is told"
+    assert "Manager changed the address" in told.body
     fitter.refresh_from_db()
     assert fitter.email == NEW
     entries = RecordEntry.objects.filter(deed="person.email_corrected").order_by("pk")

@@ -42,7 +42,7 @@ def status(client: Client) -> int:
 
 def test_the_own_session_goes_on_and_all_else_ends(fitter, site, person, now, django_capture_on_commit_callbacks):
     here, elsewhere, tablet = signed_in(fitter), signed_in(fitter), with_token(fitter)
-    account_actions.make_link(person_id=fitter.pk, actor=person("manager", site), now=now)
+    account_actions.make_link(person_id=fitter.pk, actor=person("manager", site), now=now, hand_over="show")
     assert OLD not in here.get("/account/").content.decode()
     with django_capture_on_commit_callbacks(execute=True):
         assert here.post("/account/", SENT)["Location"] == "/account/"

@@ -61,9 +61,8 @@ def test_no_way_in_is_left_and_none_from_before_comes_back(fitter, manager, site
     )
     desk, tablet = sign_in(fitter), APIClient()
     tablet.credentials(HTTP_AUTHORIZATION="Token " + token(fitter).data["secret"])
-    link = account_actions.make_link(person_id=fitter.pk, actor=manager, now=now).address.removeprefix(
-        settings.BASE_URL
-    )
+    made = account_actions.make_link(person_id=fitter.pk, actor=manager, now=now, hand_over="show")
+    link = made.address.removeprefix(settings.BASE_URL)
     calendar = f"/calendar/{make_calendar_link(actor=fitter, now=now)[1]}.ics"
 
     def ways() -> list[int]:
