@@ -121,7 +121,7 @@ def _growths(joint: Joint, now: datetime) -> list[dict[str, Any]]:
 
 
 def _who_lifts(site_id: int) -> str:
-    rows = Role.objects.filter(site_id=site_id, release_authority=True).select_related("person")
+    rows = Role.objects.filter(site_id=site_id, release_authority=True, person__is_active=True).select_related("person")
     names = list(dict.fromkeys(str(row.person) for row in rows))
     return " or ".join(names)
 

@@ -117,7 +117,7 @@ def hold_in_sight(person: Person, hold_id: int) -> Hold:
 def who_lifts(site_id: int) -> str:
     """The named authorities of a site in words; empty where nobody is named."""
     named = Role.objects.filter(site_id=site_id, release_authority=True, name__in=MAY["hold.release"])
-    people = {role.person.display_name for role in named.select_related("person")}
+    people = {role.person.display_name for role in named.filter(person__is_active=True).select_related("person")}
     return " or ".join(sorted(people))
 
 
