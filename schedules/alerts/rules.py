@@ -46,7 +46,7 @@ FIRST_RETRY = timedelta(minutes=1)
 LONGEST_RETRY = timedelta(hours=1)  # so that a mail server that comes back is found within the hour
 MOST_ATTEMPTS = 30  # with the back-off below: about a day
 CLAIM_HOLDS = timedelta(minutes=5)  # longer than sending one message can take
-BATCH_SIZE = 100  # alerts in one message
+BATCH_SIZE = 1000  # alerts in one message: more than a site tells singly a day, so that a digest is one
 LONGEST_POST_PAUSE = timedelta(hours=1)  # so that a receiver that comes back is found within the hour
 LONGEST_ASKED = timedelta(days=1)  # a receiver may ask for a longer pause by Retry-After, up to this
 POSTED_FOR = timedelta(days=5)  # owed to a webhook for longer while it fails: given up

@@ -81,6 +81,14 @@ def test_a_service_that_slept_for_a_month_finds_what_fell_due_meanwhile(dated, s
     assert keys("overdue") == [f"overdue:{dated.pk}:2026-08-01"]
 
 
+def test_a_clock_that_was_years_ahead_for_a_while_does_not_silence_the_days_until_then(dated, site, now):
+    actions.raise_owed(now=now + timedelta(days=3650))
+    Intent.objects.all().delete()
+    DueDate.objects.filter(programme=dated).update(due_on=(now - timedelta(days=1)).date())
+    assert actions.raise_owed(now=now) > 0
+    assert actions.raise_owed(now=now) == 0
+
+
 def test_a_second_run_on_the_same_day_looks_at_nothing(dated, site, now, django_assert_max_num_queries):
     actions.raise_owed(now=now)
     with django_assert_max_num_queries(8):
