@@ -9,12 +9,13 @@ later uses only send it with their own values.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from datetime import date, datetime
 from typing import Any
 
 from django.db import connection
-from django.db.models import QuerySet, Value
+from django.db.models import Field, ForeignKey, Lookup, QuerySet, Value
 
 
 class Given(Value):
@@ -22,6 +23,21 @@ class Given(Value):
 
     def as_sql(self, compiler: Any, connection: Any) -> tuple[str, list[Any]]:
         return "%s", [self]
+
+
+@ForeignKey.register_lookup
+@Field.register_lookup
+class OneOf(Lookup):
+    """``joint_id__one_of=Given("joints")``: one statement for any number of keys; they are given as a list."""
+
+    lookup_name = "one_of"
+    prepare_rhs = False
+
+    def as_sql(self, compiler: Any, connection: Any) -> tuple[str, list[Any]]:
+        column, params = self.process_lhs(compiler, connection)
+        found = "= ANY(%s)" if connection.vendor == "postgresql" else "IN (SELECT value FROM json_each(%s))"
+        keys = self.rhs if isinstance(self.rhs, Given) else _adapted(self.rhs)
+        return f"{column} {found}", [*params, keys]
 
 
 class Statement:
@@ -52,4 +68,6 @@ def _adapted(value: Any) -> Any:
     """As Django gives it to the database."""
     if isinstance(value, datetime):
         return connection.ops.adapt_datetimefield_value(value)
+    if isinstance(value, list):
+        return value if connection.vendor == "postgresql" else json.dumps(value)
     return connection.ops.adapt_datefield_value(value) if isinstance(value, date) else value

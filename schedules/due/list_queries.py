@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
@@ -12,7 +12,9 @@ from django.contrib.postgres.expressions import ArraySubquery
 from django.db import connection
 from django.db.models import Func, OuterRef, Q, QuerySet
 
+from assets_app.doors.kept import Kept
 from assets_app.register.models import Asset, Joint, Site
+from assets_app.statements import Given, Statement
 from schedules.due.models import DueDate
 
 PAGE = 50
@@ -130,22 +132,42 @@ class DuePage:
 def due_page(asked: DueFilter, *, after: str = "", size: int = PAGE) -> DuePage:
     """Rows by due date (or by asset, then due date), undated ones last. A key that makes no sense starts afresh."""
     phase, key = _read_key(after, by_asset=asked.by_asset)
-    matching, sites = _matching(asked)
+    conditions, sites = _conditions(asked)
     rows: list[DueRow] = []
     if phase == "dated":
-        dated = _dated(matching, key, by_asset=asked.by_asset)
         if _walks_assets(asked):
-            found = _first_by_asset(dated, sites, size + 1, start=key[0] if key else 0)
+            dated = _by_asset(DueDate.objects.filter(**conditions), key)
+            rows = _fetched(_first_by_asset(dated, sites, size + 1, start=key[0] if key else 0))
         else:
-            found = first_of_sites(dated, sites, size + 1)
-        rows = _fetched(found)
+            rows = _first(_by_asset if asked.by_asset else _by_day, conditions, sites, key, size + 1)
     if len(rows) <= size and _wants_undated(asked):
-        start = key[0] if phase == "undated" and key else 0
-        undated = matching.filter(due_on=None, programme_id__gt=start).order_by("programme_id")
-        rows += _fetched(first_of_sites(undated, sites, size + 1 - len(rows)))
+        start = key if phase == "undated" else []
+        rows += _first(_undated, conditions, sites, start, size + 1 - len(rows))
     more = len(rows) > size
     rows = rows[:size]
     return DuePage(rows, _write_key(rows[-1], by_asset=asked.by_asset) if more else "")
+
+
+Order = Callable[[QuerySet[DueDate], Sequence[Any]], QuerySet[DueDate]]  # of some rows those beyond a key, in order
+
+_statements: Kept[Statement] = Kept(64)  # of one site: by order, names of conditions and size
+
+
+def _first(
+    order: Order, conditions: Mapping[str, Any], sites: Sequence[int], key: Sequence[Any], size: int
+) -> list[DueRow]:
+    """The first rows beyond a key. At one site the statement for the conditions' names is made once."""
+    if len(sites) != 1:
+        return _fetched(first_of_sites(order(DueDate.objects.filter(**conditions), key), sites, size))
+
+    def make() -> Statement:
+        given = DueDate.objects.filter(**{name: Given(name) for name in conditions})
+        rows = order(given, [Given(f"key{place}") for place in range(len(key))])
+        return Statement(lambda: first_of_sites(rows, [Given("site")], size).values_list(*_COLUMNS))
+
+    statement = _statements.of((order, tuple(conditions), len(key), size), make)
+    keys = {f"key{place}": value for place, value in enumerate(key)}
+    return [DueRow._make(row) for row in statement.rows(site=sites[0], **conditions, **keys)]
 
 
 def first_of_sites(rows: QuerySet[DueDate], sites: Sequence[Any], size: int) -> QuerySet[DueDate]:
@@ -196,8 +218,8 @@ def _wants_undated(asked: DueFilter) -> bool:
     return not asked.weeks and not asked.overdue and not asked.governing
 
 
-def _matching(asked: DueFilter) -> tuple[QuerySet[DueDate], list[int]]:
-    """The rows asked for, and the sites at which to look for them."""
+def _conditions(asked: DueFilter) -> tuple[dict[str, Any], list[int]]:
+    """What the rows asked for fulfil, and the sites at which to look for them."""
     sites = [pk for pk in asked.site_ids if asked.site_id in (None, pk)]
     exact = ("governing", "method", "unrated", "unprotected")
     conditions: dict[str, Any] = {name: getattr(asked, name) for name in exact if getattr(asked, name)}
@@ -209,25 +231,34 @@ def _matching(asked: DueFilter) -> tuple[QuerySet[DueDate], list[int]]:
         assets = Asset.objects.filter(site_id__in=sites, tag__istartswith=asked.asset).order_by()
         found = dict(assets.values_list("pk", "site_id")[: FEW_ASSETS + 1])
         if len(found) <= FEW_ASSETS:
-            conditions["asset_id__in"], sites = list(found), sorted(set(found.values()))
+            conditions["asset_id__one_of"], sites = list(found), sorted(set(found.values()))
         else:
             conditions["asset__tag__istartswith"] = asked.asset
-    return DueDate.objects.filter(**conditions), sites
+    return conditions, sites
 
 
-def _dated(rows: QuerySet[DueDate], key: list[int], *, by_asset: bool) -> QuerySet[DueDate]:
-    """Rows with a date after the key: ``a >= x AND (a > x OR ...)``, so that the index is walked from there."""
-    rows = rows.filter(due_on__isnull=False)
-    if not by_asset:
-        if key:
-            day, pk = date.fromordinal(key[0]), key[1]
-            rows = rows.filter(Q(due_on__gt=day) | Q(programme_id__gt=pk), due_on__gte=day)
-        return rows.order_by("due_on", "programme_id")
+# Beyond a key: ``a >= x AND (a > x OR ...)``, so that the index is walked from there.
+
+
+def _by_day(rows: QuerySet[DueDate], key: Sequence[Any]) -> QuerySet[DueDate]:
     if key:
-        asset, day, pk = key[0], date.fromordinal(key[1]), key[2]
+        day, pk = key
+        rows = rows.filter(Q(due_on__gt=day) | Q(programme_id__gt=pk), due_on__gte=day)
+    return rows.filter(due_on__isnull=False).order_by("due_on", "programme_id")
+
+
+def _by_asset(rows: QuerySet[DueDate], key: Sequence[Any]) -> QuerySet[DueDate]:
+    if key:
+        asset, day, pk = key
         later = Q(due_on__gt=day) | Q(due_on=day, programme_id__gt=pk)
         rows = rows.filter(Q(asset_id__gt=asset) | later, asset_id__gte=asset)
-    return rows.order_by("asset_id", "due_on", "programme_id")
+    return rows.filter(due_on__isnull=False).order_by("asset_id", "due_on", "programme_id")
+
+
+def _undated(rows: QuerySet[DueDate], key: Sequence[Any]) -> QuerySet[DueDate]:
+    if key:
+        rows = rows.filter(programme_id__gt=key[0])
+    return rows.filter(due_on=None).order_by("programme_id")
 
 
 def _write_key(row: DueRow, *, by_asset: bool) -> str:
@@ -237,15 +268,14 @@ def _write_key(row: DueRow, *, by_asset: bool) -> str:
     return ".".join(str(n) for n in ([row.asset_id, *numbers] if by_asset else numbers))
 
 
-def _read_key(after: str, *, by_asset: bool) -> tuple[str, list[int]]:
+def _read_key(after: str, *, by_asset: bool) -> tuple[str, list[Any]]:
     wanted = 3 if by_asset else 2
     try:
         if after.startswith("u"):
             return "undated", [int(after[1:])]
         numbers = [int(part) for part in after.split(".")] if after else []
         if len(numbers) == wanted:
-            date.fromordinal(numbers[-2])
-            return "dated", numbers
+            return "dated", [*numbers[:-2], date.fromordinal(numbers[-2]), numbers[-1]]
     except (ValueError, OverflowError):
         pass
     return "dated", []

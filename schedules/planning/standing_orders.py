@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from datetime import date
 from typing import NamedTuple
 
-from django.db.models import FilteredRelation, Q
+from django.db.models import FilteredRelation, Q, QuerySet
 
+from assets_app.statements import Given, Statement
 from schedules.deferral.models import Deferral
 from schedules.work.models import WorkOrder
 
@@ -74,12 +75,20 @@ _COLUMNS = [_ELSEWHERE.get(name, name) for name in OpenOrder._fields]
 
 
 def open_looks(joints: Sequence[int]) -> list[OpenOrder]:
-    rows = WorkOrder.objects.filter(joint_id__in=joints, kind=WorkOrder.Kind.INSPECT, state__in=OPEN_STATES)
-    rows = rows.annotate(
+    """The open order of every look at these joints that has one."""
+    return [OpenOrder._make(row) for row in _OPEN_LOOKS.rows(joints=list(joints))]
+
+
+def _rows() -> QuerySet[WorkOrder]:
+    rows = WorkOrder.objects.filter(joint_id__one_of=Given("joints"), kind=WorkOrder.Kind.INSPECT)
+    rows = rows.filter(state__in=OPEN_STATES).annotate(
         waiting=FilteredRelation("waits", condition=Q(waits__ended_on=None)),  # one at most
         standing=FilteredRelation("deferrals", condition=Q(deferrals__state=Deferral.State.STANDING)),  # one at most
     )
-    return [OpenOrder._make(row) for row in rows.order_by().values_list(*_COLUMNS)]
+    return rows.order_by().values_list(*_COLUMNS)
+
+
+_OPEN_LOOKS = Statement(_rows)
 
 
 def _day(day: date | None) -> str:

@@ -48,3 +48,12 @@ def test_a_value_that_is_not_named_is_told(asset):
     with pytest.raises(KeyError, match="asset"):
         asked.rows()
     assert asked.rows(asset=asset.pk) == [(asset.tag,)]
+
+
+@pytest.mark.parametrize("count", [0, 1, 3])
+def test_one_statement_serves_any_number_of_keys(asset, count):
+    made = [Joint.objects.create(asset=asset, tag=f"K-{n}", kind="weld").pk for n in range(4)]
+    asked = Statement(lambda: Joint.objects.filter(pk__one_of=Given("joints")).order_by("pk").values_list("pk"))
+    of_assets = Statement(lambda: Joint.objects.filter(asset_id__one_of=Given("assets")).values_list("pk"))
+    assert [pk for (pk,) in asked.rows(joints=made[:count])] == made[:count]
+    assert {pk for (pk,) in of_assets.rows(assets=[asset.pk] * count)} == (set(made) if count else set())
