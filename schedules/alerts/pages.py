@@ -10,6 +10,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from assets_app.doors.keys import as_key
 from assets_app.people.queries import colleagues_of
 from engineering.figures import grouped
 from schedules.alerts import actions, given_up_rules, queries, setting_pages
@@ -22,8 +23,8 @@ ROWS = 60
 def alerts(request: HttpRequest) -> HttpResponse:
     """What I was told, the newest first."""
     rows = queries.mine(request.user)
-    before = request.GET.get("before", "")
-    if before.isdigit():
+    before = as_key(request.GET.get("before", ""))
+    if before is not None:
         rows = rows.filter(pk__lt=before)
     found = list(rows[: ROWS + 1])
     shown = found[:ROWS]
@@ -32,7 +33,7 @@ def alerts(request: HttpRequest) -> HttpResponse:
         "unseen": queries.unseen_count(request.user),
         "any_given_up": queries.any_given_up(request.user),
         "next_url": f"?before={shown[-1].pk}" if len(found) > ROWS else "",
-        "first_url": "?" if before else "",
+        "first_url": "?" if before is not None else "",
     }
     return render(request, "alerts/alerts.html", context)
 
@@ -55,8 +56,7 @@ def not_delivered(request: HttpRequest) -> HttpResponse:
 @require_POST
 def alerts_seen(request: HttpRequest) -> HttpResponse:
     """Mark one, or all, as seen."""
-    pk = request.POST.get("id", "")
-    chosen = [int(pk)] if pk.isdigit() else None
+    chosen = [as_key(pk) or 0 for pk in request.POST.getlist("id")] or None
     actions.mark_seen(actor=request.user, now=timezone.now(), delivery_ids=chosen)
     return redirect("alerts")
 

@@ -16,6 +16,7 @@ from django.utils.cache import get_conditional_response
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from assets_app.doors.beside import beside
+from assets_app.doors.keys import as_key
 from assets_app.people.queries import require, roles_at, sites_of
 from assets_app.people.rules import may
 from assets_app.refusals import Refused
@@ -26,7 +27,6 @@ from schedules.alerts.forms import RuleForm, SettingsForm, WebhookForm
 from schedules.alerts.models import WebhookEndpoint
 
 HISTORY_ROWS = 30
-LONGEST_ID = 19  # digits
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -70,8 +70,7 @@ def webhooks(request: HttpRequest, slug: str) -> HttpResponse:
     site = _site(request, slug)
     require(request.user, "people.change", site.pk)
     rows = queries.endpoints_of(request.user).filter(site=site)
-    chosen = request.GET.get("change", "")
-    changing = get_object_or_404(rows, pk=chosen) if chosen.isdecimal() and len(chosen) < LONGEST_ID else None
+    changing = get_object_or_404(rows, pk=as_key(request.GET["change"])) if "change" in request.GET else None
     start = {"url": changing.url, "kinds": changing.kinds} if changing else None
     form, made = WebhookForm(request.POST or None, initial=start), []
     status = 200

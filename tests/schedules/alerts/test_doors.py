@@ -7,7 +7,7 @@ from django.core.management import call_command
 from rest_framework.test import APIClient
 
 from config.celery import app
-from schedules.alerts import deliver
+from schedules.alerts import deliver, queries
 from schedules.models import Delivery, Intent
 
 pytestmark = pytest.mark.django_db
@@ -67,6 +67,14 @@ def test_the_page_shows_them_and_a_manager_what_was_given_up(told, manager, clie
     page = client.get("/alerts/not-delivered/").content.decode()
     assert address not in page
     assert "has no role at your sites any more" in page
+
+
+def test_a_key_that_is_none_marks_nothing_as_seen_and_breaks_no_page(told, client):
+    client.force_login(told, backend="assets_app.people.signed_in.PersonBackend")
+    for key in ["\u00b2", "9" * 30, "-1", "x", ""]:
+        assert "MT of W-001 was due" in client.get("/alerts/", {"before": key}).content.decode(), key
+        assert client.post("/alerts/seen/", {"id": key}).status_code == 404, key
+    assert queries.unseen_count(told) == 1
 
 
 def test_the_command_does_what_the_tasks_do(site, planner, counter, capsys):
