@@ -134,7 +134,7 @@ def _record(
 
 
 def _named(actor: Person | None) -> str:
-    return actor.display_name[:160] if actor else AT_THE_MACHINE.capitalize()
+    return actor.display_name[:160] if actor else AT_THE_MACHINE
 
 
 def _handed_over(person: Person, way: str) -> NewLink:

@@ -14,7 +14,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from assets_app.doors.beside import attempt
-from assets_app.people import password_actions, queries, sign_in_links
+from assets_app.people import mail, password_actions, queries, sign_in_links
 from assets_app.people.forms import ChangePasswordForm, PasswordForm
 from assets_app.people.models import DeviceToken
 
@@ -55,6 +55,7 @@ def account(request: HttpRequest) -> HttpResponse:
         return redirect("account")
     devices = DeviceToken.objects.filter(token__user=who).values_list("name", flat=True)
     context = {"form": form, "devices": list(devices), "has_page": bool(queries.site_ids_of(who))}
+    context["told_by_mail"] = bool(who.email) and mail.is_set_up()
     return _unstored(render(request, "people/account.html", context, status=422 if form.errors else 200))
 
 

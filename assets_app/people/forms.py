@@ -137,7 +137,12 @@ class ChangePasswordForm(PasswordForm):
 class ShutForm(forms.Form):
     """Why an account is shut."""
 
-    reason = forms.CharField(label="Why it is shut", max_length=200, help_text="such as: left the pier on 30 September")
+    reason = forms.CharField(
+        label="Why it is shut",
+        max_length=200,
+        help_text="such as: left the pier on 30 September",
+        error_messages={"required": "Say why the account is shut."},
+    )
 
 
 class UsedForm(forms.Form):

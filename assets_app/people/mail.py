@@ -17,13 +17,14 @@ TIMEOUT_S = 10  # somebody waits for the page meanwhile
 TROUBLE = (OSError, SMTPException)
 TO_A_LOG = "django.core.mail.backends.console.EmailBackend"  # what it "sends" stands in the log of the service
 TO_A_FOLDER = "django.core.mail.backends.filebased.EmailBackend"  # of the machine that the service runs on
+TO_NOBODY = "django.core.mail.backends.dummy.EmailBackend"
 NO_ADDRESS, SENT, NOT_SENT = "no address", "sent", "not sent"
 _log = logging.getLogger(__name__)
 
 
 def is_set_up() -> bool:
     """Whether mail leaves this machine."""
-    return settings.EMAIL_BACKEND not in (TO_A_LOG, TO_A_FOLDER)
+    return settings.EMAIL_BACKEND not in (TO_A_LOG, TO_A_FOLDER, TO_NOBODY)
 
 
 def post(person: Person, subject: str, lines: Iterable[str], *, to: str | None = None) -> str:

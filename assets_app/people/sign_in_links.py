@@ -111,16 +111,21 @@ def send(link: NewLink) -> None:
 
 def _to_be_used(link: NewLink) -> tuple[str, ...]:
     return (
-        f"{link.by} had this link made for you, and was not shown it. Set your password by it:",
+        f"{_first(link.by)} had this link made for you, and was not shown it. Set your password by it:",
         f"  {link.address}",
         f"You sign in as {link.person.username}. The link works once, for {valid_days()} days, and until a newer one "
         f"is made. Nobody else may have it. If you did not expect it, do not use it and ask {link.by}.",
     )
 
 
+def _first(by: str) -> str:
+    """As a sentence begins; it may be *whoever runs the service*."""
+    return by[:1].upper() + by[1:]
+
+
 def _shown_to_another(link: NewLink) -> tuple[str, ...]:
     return (
-        f"{link.by} made a link by which your password can be set, and was shown it to hand it over to you.",
+        f"{_first(link.by)} made a link by which your password can be set, and was shown it to hand it over to you.",
         f"It works once, for {valid_days()} days, and until a newer one is made. You are told here when it is used. "
         "Until then your password stays as it is.",
         f"If you did not ask for it, ask {link.by} why, and another manager of your site to make a newer one that is "

@@ -202,4 +202,4 @@ def test_a_sole_manager_who_forgot_the_password_gets_in_by_a_command(manager, cl
     made = RecordEntry.objects.get(deed="person.link_made")
     assert (made.actor, made.facts["at_the_machine"]) == (None, True)
     used = RecordEntry.objects.get(deed="person.password_set")
-    assert "Whoever runs the service made" in sentence(used.deed, used.facts)
+    assert "whoever runs the service made" in sentence(used.deed, used.facts)
