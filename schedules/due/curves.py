@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import logging
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -10,10 +9,12 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from hashlib import blake2b
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from assets_app.statements import Given, Statement
 from schedules.due.rules import HORIZON_DAYS, NO_DAY, CounterCurve, Floats
 from schedules.duty import queries
 from schedules.duty import rules as duty
@@ -54,18 +55,53 @@ class AssetCurve:
         return float(self.curve.total_at_look(np.array([day.toordinal()], dtype=np.int32))[0])
 
 
+class ForecastRow(NamedTuple):
+    """A primary counter's forecast with what of counter and asset it hangs on: plain values."""
+
+    asset_id: int
+    site_id: int
+    counter_id: int
+    unit: str
+    born: date | None  # commissioning of the asset
+    version: int
+    as_of: date
+    total: float
+    parameters: dict[str, Any]
+    basis: str
+
+
+_ELSEWHERE = {
+    "asset_id": "counter__asset_id",
+    "site_id": "counter__asset__site_id",
+    "unit": "counter__unit",
+    "born": "counter__asset__commissioned_on",
+}
+_FORECASTS = Statement(
+    lambda: CounterForecast.objects.filter(
+        counter__asset_id__one_of=Given("assets"), counter__is_primary=True
+    ).values_list(*(_ELSEWHERE.get(name, name) for name in ForecastRow._fields))
+)
+_READINGS = Statement(
+    lambda: (
+        Reading.objects.filter(counter_id__one_of=Given("counters"))
+        .order_by("counter_id", "read_at")
+        .values_list("counter_id", "read_on", "total")
+    )
+)
+
+
 @dataclass(frozen=True)
 class CurveSource:
     """All that an asset's curve is made from, read; ``key`` is the same only where all of it is the same."""
 
-    forecast: CounterForecast
+    forecast: ForecastRow
     readings: list[tuple[int, float]]
     spans: Sequence[Span]
     today: date
 
     @property
     def unit(self) -> str:
-        return self.forecast.counter.unit
+        return self.forecast.unit
 
     @cached_property
     def silent(self) -> bool:
@@ -73,18 +109,15 @@ class CurveSource:
 
     @cached_property
     def key(self) -> bytes:
-        told, counter = self.forecast, self.forecast.counter
-        made_from = (counter.pk, counter.unit, counter.asset.commissioned_on, told.version, told.as_of, told.total)
-        rest = (told.basis, json.dumps(told.parameters), self.readings, self.spans, self.today)
-        return blake2b(repr((made_from, rest)).encode(), digest_size=32).digest()
+        made_from = (self.forecast, self.readings, self.spans, self.today)
+        return blake2b(repr(made_from).encode(), digest_size=32).digest()
 
     def curve(self, reach_days: int = HORIZON_DAYS) -> AssetCurve:
-        forecast, counter = self.forecast, self.forecast.counter
-        born = counter.asset.commissioned_on
+        forecast, spans = self.forecast, self.spans
         return AssetCurve(
-            counter_id=counter.pk,
-            unit=counter.unit,
-            curve=_join(self.readings, forecast, born=born, today=self.today, spans=self.spans, reach_days=reach_days),
+            counter_id=forecast.counter_id,
+            unit=forecast.unit,
+            curve=_join(self.readings, forecast, today=self.today, spans=spans, reach_days=reach_days),
             reading_on=forecast.as_of,
             forecast_version=forecast.version,
             silent=self.silent,
@@ -97,7 +130,7 @@ class CurveSource:
             return _sound(self.curve(reach_days))
         except (ArithmeticError, LookupError, TypeError, ValueError) as error:
             name = type(error).__name__
-            log.error("the counter of asset %s cannot be forecast: %s: %s", self.forecast.counter.asset_id, name, error)
+            log.error("the counter of asset %s cannot be forecast: %s: %s", self.forecast.asset_id, name, error)
             return None
 
 
@@ -131,40 +164,37 @@ def sources_of_assets(
     asset_ids: Iterable[int], *, today: date, seasons: Mapping[int, Sequence[Span]] | None = None
 ) -> dict[int, CurveSource]:
     """What the curves of some assets are made from; ``seasons`` by asset, where they are at hand."""
-    rows = CounterForecast.objects.filter(counter__asset_id__in=list(asset_ids), counter__is_primary=True)
-    forecasts = list(rows.select_related("counter__asset").defer("back_test"))
-    history = _history(forecast.counter_id for forecast in forecasts)
+    forecasts = [ForecastRow._make(row) for row in _FORECASTS.rows(assets=list(asset_ids))]
+    if not forecasts:
+        return {}
+    history = _history([forecast.counter_id for forecast in forecasts])
     if seasons is None:
-        seasons = queries.seasons_of_assets([forecast.counter.asset for forecast in forecasts])
+        seasons = queries.seasons_at({forecast.asset_id: forecast.site_id for forecast in forecasts})
     return {
-        forecast.counter.asset_id: CurveSource(
-            forecast, history[forecast.counter_id], seasons[forecast.counter.asset_id], today
-        )
+        forecast.asset_id: CurveSource(forecast, history[forecast.counter_id], seasons[forecast.asset_id], today)
         for forecast in forecasts
         if history[forecast.counter_id] and duty.can_forecast(forecast.parameters)
     }
 
 
-def _history(counters: Iterable[int]) -> dict[int, list[tuple[int, float]]]:
-    rows = Reading.objects.filter(counter_id__in=list(counters)).order_by("counter_id", "read_at")
+def _history(counters: list[int]) -> dict[int, list[tuple[int, float]]]:
     history: dict[int, list[tuple[int, float]]] = defaultdict(list)
-    for counter_id, read_on, total in rows.values_list("counter_id", "read_on", "total"):
+    for counter_id, read_on, total in _READINGS.rows(counters=counters):
         history[counter_id].append((read_on.toordinal(), total))
     return history
 
 
 def _join(
     readings: list[tuple[int, float]],
-    forecast: CounterForecast,
+    forecast: ForecastRow,
     *,
-    born: date | None,
     today: date,
     spans: Sequence[Span],
     reach_days: int,
 ) -> CounterCurve:
     """Readings day by day (from 0 at commissioning, shared out over open days), then the forecast up to the horizon."""
-    if born is not None and born.toordinal() < readings[0][0]:
-        readings = [(born.toordinal(), 0.0), *readings]
+    if forecast.born is not None and forecast.born.toordinal() < readings[0][0]:
+        readings = [(forecast.born.toordinal(), 0.0), *readings]
     days, totals = np.array(readings, dtype=float).T
     first, as_of = int(days[0]), forecast.as_of.toordinal()
     past = _shared_out(days.astype(int), totals, spans)[: as_of - first]

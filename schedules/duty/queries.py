@@ -5,7 +5,7 @@ from __future__ import annotations
 import calendar
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple, Protocol
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -15,6 +15,7 @@ from assets_app.people.models import Person
 from assets_app.people.queries import sites_of
 from assets_app.refusals import NotFound
 from assets_app.register.models import Asset
+from assets_app.statements import Given, Statement
 from schedules.duty import rules
 from schedules.duty.models import Counter, CounterForecast, Reading, Season, StressSpectrum
 from schedules.duty.open_days import Span, open_mask
@@ -31,6 +32,16 @@ class Curves(NamedTuple):
     early: rules.Floats | None
     silent: bool
     version: int
+
+
+_OF_THESE = Q(asset=None) | Q(asset_id__one_of=Given("assets"))
+_SEASONS = Statement(
+    lambda: (
+        Season.objects.filter(_OF_THESE, site_id__one_of=Given("sites"))
+        .order_by("opens_month", "opens_day", "pk")
+        .values_list("site_id", "asset_id", "opens_month", "opens_day", "closes_month", "closes_day", "weekdays")
+    )
+)
 
 
 def counters_in_sight(person: Person) -> QuerySet[Counter]:
@@ -71,10 +82,7 @@ def seasons_at(sites: Mapping[int, int]) -> dict[int, list[Span]]:
     """The same for assets given as asset id -> site id."""
     own: dict[int, list[Span]] = {}
     whole_site: dict[int, list[Span]] = {}
-    wanted = Q(asset=None) | Q(asset_id__in=list(sites))
-    rows = Season.objects.filter(wanted, site_id__in=set(sites.values())).order_by("opens_month", "opens_day", "pk")
-    names = ("site_id", "asset_id", "opens_month", "opens_day", "closes_month", "closes_day", "weekdays")
-    for site_id, asset_id, *days in rows.values_list(*names):
+    for site_id, asset_id, *days in _SEASONS.rows(assets=list(sites), sites=list(set(sites.values()))):
         place, key = (whole_site, site_id) if asset_id is None else (own, asset_id)
         place.setdefault(key, []).append(Span(*days))
     return {asset_id: own.get(asset_id) or whole_site.get(site_id, []) for asset_id, site_id in sites.items()}
@@ -171,7 +179,18 @@ def _curves(row: CounterForecast, today: date, days: int) -> Curves:
     return Curves(row.as_of.toordinal(), row.total, middle, early, silent, row.version)
 
 
-def basis_of(forecast: CounterForecast, today: date) -> str:
+class _Told(Protocol):
+    """What of a forecast its basis is told from."""
+
+    @property
+    def parameters(self) -> dict[str, Any]: ...
+    @property
+    def as_of(self) -> date: ...
+    @property
+    def basis(self) -> str: ...
+
+
+def basis_of(forecast: _Told, today: date) -> str:
     """The basis in words, with the silence of the counter as it stands today."""
     if not rules.can_forecast(forecast.parameters):
         return forecast.basis

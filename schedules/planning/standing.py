@@ -47,6 +47,8 @@ class Standing:
 
 def standing_of(rows: Sequence[DueRow], *, today: Mapping[int, date]) -> dict[int, Standing]:
     """Programme id -> standing, for one page of rows in two queries, two more where findings or deferrals govern."""
+    if not rows:
+        return {}
     joints = [row.joint_id for row in rows]
     orders = {(order.joint_id, order.method): order for order in open_looks(joints)}
     later = put_off(rows, orders, today)
