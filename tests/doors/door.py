@@ -26,6 +26,8 @@ class Door:
         self.world, self.ghost = world, world.ghost()
         self.cookies = {who: self._signed_in(person) for who, person in world.people.items()}
         self.written: list[str] = []
+        # A client loads all middleware with its first request, so the same two serve everybody.
+        self.clients = {strict: Client(enforce_csrf_checks=strict) for strict in (False, True)}
 
     @staticmethod
     def _signed_in(person: Any) -> str:
@@ -81,7 +83,8 @@ class Door:
         )
 
     def _client(self, role: str, where: str, *, strict: bool = False, raises: bool = True) -> Client:
-        client = Client(enforce_csrf_checks=strict, raise_request_exception=raises)
+        client = self.clients[strict]
+        client.raise_request_exception = raises
         client.cookies = SimpleCookie(self.cookies[role, where])
         return client
 
