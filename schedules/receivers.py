@@ -17,15 +17,16 @@ from assets_app import dispatch, events
 from assets_app.doors.metrics import Measure, standing_asked
 from assets_app.inspections.models import Finding, Inspection
 from assets_app.people.models import Person
-from assets_app.register.models import Site
+from assets_app.register.models import Asset, Site
 from schedules import gauges
 from schedules.alerts import actions as alerts
 from schedules.alerts.setting_actions import end_calendar_links
 from schedules.deferral import actions as deferral
 from schedules.due import actions as due
-from schedules.due import corrections, programmes
+from schedules.due import corrections, measured_growth, programmes
 from schedules.due import events as due_events
 from schedules.duty import events as duty_events
+from schedules.duty import few
 from schedules.work import events as work_events
 from schedules.work import eyes, finishing, giving_back, holds, raising
 from schedules.work.models import Hold, WorkOrder
@@ -34,11 +35,14 @@ from schedules.work.models import Hold, WorkOrder
 @receiver(events.joints_changed)
 def mark_joints_stale(*, joint_ids: list[int], why: str, now: datetime, **_: Any) -> None:
     due.mark_joints_stale(joint_ids=joint_ids, why=why, now=now, rating_too=True)
+    assets = Asset.objects.filter(joints__in=joint_ids).order_by().values("pk")
+    transaction.on_commit(lambda: few.refit(asset_ids=assets, now=now), robust=True)
 
 
 @receiver(events.register_imported)
 def mark_imported_stale(*, asset_ids: list[int], why: str, now: datetime, **_: Any) -> None:
     due.mark_assets_stale(asset_ids=asset_ids, why=why, now=now, rating_too=True)
+    transaction.on_commit(lambda: few.refit(asset_ids=asset_ids, now=now), robust=True)
 
 
 @receiver(events.programmes_given)
@@ -49,6 +53,11 @@ def take_programmes(*, rows: list[dict[str, Any]], now: datetime, check_only: bo
 @receiver(duty_events.duty_changed)
 def mark_assets_stale(*, asset_ids: list[int], why: str, now: datetime, **_: Any) -> None:
     due.mark_assets_stale(asset_ids=asset_ids, why=why, now=now)
+
+
+@receiver(duty_events.count_corrected)
+def fit_growth_anew(*, asset_ids: list[int], **_: Any) -> None:
+    measured_growth.outdate(asset_ids=asset_ids)  # beat's task finds it
 
 
 @receiver(duty_events.spectrum_changed)

@@ -5,7 +5,8 @@ A fit takes about half a second, so it is made by a task; a crack whose sizes ar
 
 from __future__ import annotations
 
-from datetime import datetime
+from collections.abc import Sequence
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -26,14 +27,23 @@ BAND_POINTS = 24
 
 
 def owed_fits() -> QuerySet[Finding]:
-    """Open cracks measured at least twice whose fit is missing, or older than their last size or its correction."""
+    """Open cracks measured at least twice whose fit is missing, or older than their last size, its correction or the
+    joint's rating, which says what size is critical and how many looks are owed."""
     open_cracks = Finding.objects.filter(kind__in=CRACKS, state__in=["open", "assessed"])
     measured = open_cracks.annotate(
         count=Count("sizes", filter=Q(sizes__inspection__corrections=None), distinct=True),
         corrected_at=Max("sizes__inspection__corrections__recorded_at"),
+        rated_at=Max("joint__programmes__rating__computed_at"),
     )
     up_to_date = Q(growth__sizes=F("count")) & (Q(corrected_at=None) | Q(growth__fitted_at__gte=F("corrected_at")))
+    up_to_date &= Q(rated_at=None) | Q(growth__fitted_at__gte=F("rated_at"))
     return measured.filter(Q(count__gte=2) | Q(growth__isnull=False)).exclude(up_to_date).order_by("pk")
+
+
+def outdate(*, asset_ids: Sequence[int]) -> None:
+    """Owe the cracks of some assets a fit: what was counted when they were measured was wrong."""
+    long_ago = datetime(1970, 1, 1, tzinfo=UTC)
+    CrackGrowth.objects.filter(finding__joint__asset_id__in=asset_ids).update(fitted_at=long_ago)
 
 
 def fit_owed(*, now: datetime) -> int:

@@ -10,6 +10,7 @@ from typing import Any
 
 from django.db.models import OuterRef, Q, QuerySet, Subquery
 
+from assets_app.register.models import Site
 from engineering.tables import Table, build
 from schedules.due import rating_rules
 from schedules.due.fact_rules import Facts
@@ -28,6 +29,12 @@ def refresh(where: Q, *, now: datetime, today: date) -> int:
     for facts in _batches(load_facts(where, today=today)):
         changed += _store(rating_rules.rate(facts), now=now)
     return changed
+
+
+def are_of_older_edition(site: Site) -> bool:
+    """Whether some live programme of a site was rated by other methods than those of this edition."""
+    rows = Rating.objects.filter(programme__asset__site=site, programme__active=True, programme__joint__active=True)
+    return rows.exclude(programme__asset__status="retired").exclude(edition=rating_rules.EDITION).exists()
 
 
 def load_facts(where: Q, *, today: date, policies: Mapping[int, Policy] | None = None) -> Iterator[Facts]:

@@ -6,26 +6,31 @@ A part that was claimed but never finished (its worker was killed) is free again
 from __future__ import annotations
 
 from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
-from django.db.models import Count, Q
+from django.db.models import Count, F, Q
+from django.db.models.functions import TruncDate
 
-from assets_app.register.models import Site
-from schedules.due import engine
+from assets_app.register.models import Asset, Joint, Site
+from schedules.due import actions, engine, ratings
 from schedules.due.models import Programme, Sweep, SweepPart
 from schedules.due.store import Scope
+from schedules.duty import few
 
 PART_SIZE = 25_000  # programmes; a worker's memory follows it
 CLAIM_HOLDS = timedelta(minutes=10)
 
 
 def start_owed(*, now: datetime) -> list[Sweep]:
-    """The night's sweeps: one a site, once a day of the site's own clock."""
+    """The night's sweeps: one a site, once a day of the site's own clock. Whatever was rated by an older edition of the
+    methods is rated anew."""
     started = []
     for site in Site.objects.all():
         day = engine.site_day(site, now)
         if not Sweep.objects.filter(site=site, for_day=day, nightly=True).exists():
-            sweep = start(site=site, for_day=day, now=now, nightly=True)
+            few.refit(asset_ids=Asset.objects.filter(site=site).values("pk"), now=now)
+            sweep = start(site=site, for_day=day, now=now, nightly=True, ratings_too=ratings.are_of_older_edition(site))
             started += [sweep] if sweep else []
     return started
 
@@ -39,6 +44,8 @@ def start(
             sweep = Sweep.objects.create(
                 site=site, for_day=for_day, nightly=nightly, started_at=now, ratings_too=ratings_too
             )
+            if site and nightly:
+                _mark_new_spectra(site, for_day, now=now)
             parts = _parts(site)
             SweepPart.objects.bulk_create(SweepPart(sweep=sweep, **part) for part in parts)
             sweep.programmes_total = sum(part["programmes"] for part in parts)
@@ -68,6 +75,15 @@ def progress(sweep: Sweep) -> dict[str, int]:
         "programmes_done": sum(count for count, _, done in parts if done),
         "changed": sum(changed for _, changed, _ in parts),
     }
+
+
+def _mark_new_spectra(site: Site, day: date, *, now: datetime) -> None:
+    """A stress spectrum given ahead begins to hold by itself; nobody does a deed that day."""
+    rated_on = TruncDate("programmes__rating__computed_at", tzinfo=ZoneInfo(site.time_zone))
+    joints = Joint.objects.filter(asset__site=site).annotate(rated_on=rated_on)
+    begun = joints.filter(spectra__valid_from__lte=day, spectra__valid_from__gt=F("rated_on"))
+    joint_ids = list(begun.values_list("pk", flat=True).distinct())
+    actions.mark_joints_stale(joint_ids=joint_ids, why="a spectrum given ahead holds now", now=now, rating_too=True)
 
 
 def _parts(site: Site | None) -> list[dict[str, int]]:

@@ -204,6 +204,8 @@ def withdraw_reading(*, reading_id: int, reason: str, actor: Person, now: dateti
         chain.shown = [shown for shown in chain.shown if shown.at != reading.read_at]
         _total_again(chain)
         _settle([chain], why=f"a reading of {chain.counter.name} was withdrawn", now=now)
+        if chain.counter.is_primary:
+            events.count_corrected.send(sender=Counter, asset_ids=[chain.asset.pk], now=now)
 
 
 def refresh_forecasts(*, counter_ids: Iterable[int], now: datetime) -> int:

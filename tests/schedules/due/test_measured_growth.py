@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
 from assets_app.models import Finding, FindingSize, Inspection
 from schedules.due import engine, measured_growth, queries
 from schedules.due.store import Scope
-from schedules.models import CrackGrowth, DueDate
+from schedules.duty import actions as duty
+from schedules.models import CrackGrowth, DueDate, StressSpectrum
 
 pytestmark = pytest.mark.django_db
 
@@ -104,3 +105,23 @@ def test_a_repaired_crack_asks_for_nothing_more(rated, measured, now):
     Finding.objects.filter(pk=finding.pk).update(state="repaired", closed_on=date(2026, 6, 12))
     engine.recompute(Scope(joint_ids=[rated.joint_id]), now=now)
     assert DueDate.objects.get(programme=rated).measured_growth_on is None
+
+
+def test_a_critical_size_that_fell_and_a_count_that_was_wrong_ask_for_another_fit(
+    rated, measured, steady_counter, person, site, now
+):
+    measured(*GROWING)
+    scope = Scope(joint_ids=[rated.joint_id])
+    engine.recompute(scope, now=now)
+    measured_growth.fit_owed(now=now + timedelta(minutes=1))
+    assert not measured_growth.owed_fits().exists()
+    before = CrackGrowth.objects.get()
+    StressSpectrum.objects.update(peak_stress_mpa=200.0)
+    engine.recompute(scope, now=now + timedelta(minutes=2), rate=engine.in_scope(scope))
+    assert measured_growth.fit_owed(now=now + timedelta(minutes=3)) == 1
+    after = CrackGrowth.objects.get()
+    assert after.critical_mm < before.critical_mm
+    assert after.due_total < before.due_total
+    last = steady_counter.readings.order_by("read_at").last()
+    duty.withdraw_reading(reading_id=last.pk, reason="mistyped", actor=person("planner", site), now=now)
+    assert measured_growth.owed_fits().exists()

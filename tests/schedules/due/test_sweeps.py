@@ -7,8 +7,9 @@ from datetime import timedelta
 import pytest
 
 from assets_app.models import Asset, Joint
-from schedules.due import sweeps
-from schedules.models import DueDate, Programme, Sweep, SweepPart
+from schedules.due import actions, engine, sweeps
+from schedules.duty import setup
+from schedules.models import DueDate, Programme, Rating, StaleMark, Sweep, SweepPart
 
 pytestmark = pytest.mark.django_db
 
@@ -65,3 +66,34 @@ def test_a_second_sweep_changes_nothing(fleet, site, now):
     again = sweeps.start(site=None, for_day=now.date(), now=now)
     sweeps.work_off(worker="one", now=now)
     assert sweeps.progress(again)["changed"] == 0
+
+
+def test_a_spectrum_given_ahead_holds_from_its_day_on_the_sites_clock(
+    programme, steady_counter, spectrum, steel, person, site, now, monkeypatch
+):
+    monkeypatch.setattr(actions, "_start_work", lambda: None)
+    made, tomorrow = programme("MT", conditions="good"), (now + timedelta(days=1)).date()
+    setup.add_spectrum(
+        joint_id=made.joint_id, bins=[[90.0, 5.0]], status="measured", source="gauge", valid_from=tomorrow,
+        actor=person("engineer", site), now=now,
+    )  # fmt: skip
+    engine.recompute_stale(now=now)
+    sweeps.start_owed(now=now)
+    assert not StaleMark.objects.exists()
+    mild = DueDate.objects.get().due_on
+    later = now.replace(hour=23, minute=30)  # half past midnight there
+    sweeps.start_owed(now=later)
+    engine.recompute_stale(now=later)
+    assert DueDate.objects.get().due_on < mild
+    assert sweeps.start_owed(now=later + timedelta(hours=1)) == []
+
+
+def test_the_night_rates_anew_what_an_older_edition_rated(programme, steady_counter, spectrum, steel, now):
+    programme("MT", conditions="good")
+    sweeps.start_owed(now=now)
+    sweeps.work_off(worker="one", now=now)
+    assert [sweep.ratings_too for sweep in sweeps.start_owed(now=now + timedelta(days=1))] == [False]
+    Rating.objects.update(edition="older", damage_per_count=1e-12)
+    assert [sweep.ratings_too for sweep in sweeps.start_owed(now=now + timedelta(days=2))] == [True]
+    sweeps.work_off(worker="one", now=now + timedelta(days=2))
+    assert Rating.objects.get().damage_per_count > 1e-9
