@@ -159,7 +159,7 @@ def hold_placed(*, hold_id: int, what: str, reason: str, by: str, joint_id: int 
         kind=HOLD_PLACED,
         key=f"hold placed:{hold_id}",
         subject=f"Held, not to be used: {what}",
-        text=f"{what} is held: {reason} Placed by {by}.",
+        text=f"{what} is held: {sentence(reason)} Placed by {by}.",
         link="/holds/",
         joint_id=joint_id,
     )
@@ -170,7 +170,7 @@ def hold_released(*, hold_id: int, what: str, reason: str, by: str, joint_id: in
         kind=HOLD_RELEASED,
         key=f"hold released:{hold_id}",
         subject=f"Hold lifted: {what}",
-        text=f"The hold on {what} was lifted by {by}: {reason}",
+        text=f"The hold on {what} was lifted by {by}: {sentence(reason)}",
         link="/holds/",
         joint_id=joint_id,
     )
@@ -300,3 +300,9 @@ def asked_to_wait(retry_after: str, now: datetime) -> timedelta:
 
 def day(on: date) -> str:
     return f"{on.day} {on:%b %Y}"
+
+
+def sentence(words: str) -> str:
+    """What somebody wrote, with the stop that ends it where they left it out."""
+    words = words.strip()
+    return words if words.endswith((".", "!", "?")) else f"{words}."

@@ -29,13 +29,15 @@ def make_endpoint(*, site_id: int, url: str, kinds: Sequence[str], actor: Person
     """A receiver of what happens from now on. Its ``secret`` is for the one who made it, once. The doors ask
     ``check_address`` before.
 
-    Refusals: ``not_found``, ``role_lacks_right``, ``url_not_allowed``, ``unknown_kind``, ``too_many_endpoints``.
+    Refusals: ``not_found``, ``role_lacks_right``, ``url_not_allowed``, ``unknown_kind``, ``too_many_endpoints``,
+    ``already_a_receiver``.
     """
     require(actor, "people.change", site_id)
     _check_kinds(kinds)
     _check_shape(url)
     if WebhookEndpoint.objects.filter(site_id=site_id).count() >= MOST_ENDPOINTS:
         raise Conflict("too_many_endpoints", f"A site has {MOST_ENDPOINTS} at the most; change one of them.")
+    _check_only_one(site_id, url)
     endpoint = WebhookEndpoint.objects.create(
         site_id=site_id,
         url=url,
@@ -72,6 +74,8 @@ def change_endpoint(
         _check_shape(url)
         endpoint.url = url
     endpoint.is_on = endpoint.is_on if is_on is None else is_on
+    if endpoint.is_on:
+        _check_only_one(endpoint.site_id, endpoint.url, but=endpoint.pk)
     endpoint.failures, endpoint.next_try_at = 0, now
     endpoint.save(update_fields=["url", "kinds", "is_on", "failures", "next_try_at"])
     _record(endpoint, "webhook.changed", actor, now)
@@ -93,6 +97,14 @@ def _check_kinds(kinds: Sequence[str]) -> None:
     for kind in kinds:
         if kind not in Intent.Kind.values:
             raise Unprocessable("unknown_kind", f"There is no alert {kind!r}.", field="kinds")
+
+
+def _check_only_one(site_id: int, url: str, *, but: int | None = None) -> None:
+    """Two that are on with one address would bring each message there twice under one id, signed by two secrets."""
+    if WebhookEndpoint.objects.filter(site_id=site_id, url=url, is_on=True).exclude(pk=but).exists():
+        raise Conflict(
+            "already_a_receiver", "This address is told already: change or switch off that one.", field="url"
+        )
 
 
 def check_address(*, url: str, site_id: int, actor: Person) -> None:

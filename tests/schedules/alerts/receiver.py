@@ -56,7 +56,7 @@ def listening() -> Iterator[Receiver]:
             with contextlib.suppress(OSError):
                 for byte in receiver.drips:
                     self.wfile.write(bytes([byte]))
-                    time.sleep(0.05)
+                    time.sleep(0.02)
 
         def log_message(self, *_):
             pass

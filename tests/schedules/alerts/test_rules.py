@@ -66,6 +66,12 @@ def test_a_welder_s_six_months_that_end_before_the_certificate_are_told(days, to
         assert "six months since A last used the process" in draft.text
 
 
+@pytest.mark.parametrize(("reason", "said"), [("crack seen at the toe ", "toe. Placed"), ("Stop!", "Stop! Placed")])
+def test_what_somebody_wrote_ends_before_the_next_sentence(reason, said):
+    draft = rules.hold_placed(hold_id=1, what="W-001", reason=reason, by="Ada", joint_id=None)
+    assert said in draft.text
+
+
 def test_counts_in_alerts_are_written_as_on_pages():
     facts = {"site_id": 1, "count": 1725, "today": TODAY}
     told = (rules.unrated(**facts), rules.many(kind="overdue", **facts))
