@@ -195,7 +195,7 @@ def overturning(
     worst 250 kN.
     """
     load = np.array([_number("axial", axial), _number("mx", mx), _number("my", my)])
-    if not (math.isfinite(prying) and prying >= 1):
+    if one(positive, "prying", prying) < 1:
         raise InputError("prying", f"a prying factor is 1 or more, got {prying!r}")
 
     def distribute(counted: NDArray[np.bool_]) -> tuple[Verdict, FloatArray]:

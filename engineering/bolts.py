@@ -275,7 +275,7 @@ def tension_cycles_to_failure(
         tension_range_mpa(range_n, bolt, prying=prying, joint_factor=joint_factor),
         float(row["category"]),
         kind=row["kind"],
-        gamma_mf=gamma_mf,
+        gamma_mf=one(positive, "gamma_mf", gamma_mf),
         size_factor=sn_curves.size_factor(bolt.d_mm, row["size"]),
         spectrum=spectrum,
     )

@@ -50,7 +50,10 @@ class Sourced(float):
 
 def is_shear(kind: ArrayLike) -> NDArray[np.bool_]:
     """True where ``kind`` is ``"shear"``, False where ``"direct"``; any other word raises ``InputError``."""
-    words = np.asarray(kind)
+    try:
+        words = np.asarray(kind)
+    except ValueError:  # lists of different lengths
+        words = np.asarray("")
     shear = words == SHEAR
     if not np.all(shear | (words == DIRECT)):
         raise InputError("kind", 'must be "direct" or "shear"', code="unknown_row")
@@ -144,10 +147,13 @@ def limits_mpa(category_mpa: float, *, kind: str = DIRECT) -> tuple[float | None
 
     Example: category 71 has 52.31 and 28.73 MPa.
     """
-    strength_ratio(0.0, category_mpa, kind, 1.0, 1.0)
-    if kind == SHEAR:
-        return None, category_mpa * SHEAR_CUT_OFF_RATIO
-    return category_mpa * LIMIT_RATIO, category_mpa * CUT_OFF_RATIO
+    category = one(positive, "category_mpa", category_mpa)
+    _, shear = strength_ratio(0.0, category, kind, 1.0, 1.0)
+    if shear.ndim:
+        raise InputError("kind", f"needs one kind of stress, got {shear.size} of them", code="shape")
+    if shear:
+        return None, category * SHEAR_CUT_OFF_RATIO
+    return category * LIMIT_RATIO, category * CUT_OFF_RATIO
 
 
 def partial_factor(concept: str = "safe_life", consequence: str = "high", table: Table | None = None) -> Sourced:
@@ -179,7 +185,7 @@ def size_factor(size_mm: ArrayLike, kind: str) -> FloatArray:
     if kind == "none":
         return np.ones_like(size)
     laws = {"transverse_butt": (25.0, 0.2), "bolt_tension": (30.0, 0.25)}
-    if kind not in laws:
+    if not isinstance(kind, str) or kind not in laws:
         raise InputError("kind", f"must be one of none, {', '.join(laws)}; got {kind!r}", code="unknown_row")
     reference, exponent = laws[kind]
     return np.minimum(1.0, (reference / size) ** exponent)

@@ -67,7 +67,7 @@ class Table:
         """The row called ``row_id``; ``InputError`` (``unknown_row``) lists what there is."""
         try:
             return self.rows[row_id]
-        except KeyError:
+        except (KeyError, TypeError):  # a list or a dictionary in place of a name
             known = ", ".join(sorted(self.rows))
             raise InputError(self.name, f"no row {row_id!r}; known rows: {known}", code="unknown_row") from None
 
