@@ -9,6 +9,7 @@ from django.http import HttpRequest
 from assets_app.people.models import Role
 from assets_app.people.rules import may
 from assets_app.register.models import Site
+from assets_app.statements import Given, Statement
 
 CAUTION = (
     "These figures support a decision; they do not make it. Local codes, the maker's manual and licensed engineers and "
@@ -22,9 +23,26 @@ def roles_of(request: HttpRequest) -> list[Role]:
     if found is None:
         person = getattr(request, "user", None)
         signed_in = person is not None and person.is_authenticated
-        rows = Role.objects.filter(person_id=person.pk).select_related("site") if signed_in else Role.objects.none()
-        found = request._roles_of_person = list(rows.order_by("site__name", "site_id"))  # type: ignore[attr-defined]
+        rows = _ROLES.rows(person=person.pk) if signed_in else []
+        found = request._roles_of_person = [_role(row) for row in rows]  # type: ignore[attr-defined]
     return found
+
+
+_OF_ROLE = [field.attname for field in Role._meta.concrete_fields]
+_OF_SITE = [field.attname for field in Site._meta.concrete_fields]
+_ROLES = Statement(
+    lambda: (
+        Role.objects.filter(person_id=Given("person"))
+        .order_by("site__name", "site_id", "pk")
+        .values_list(*_OF_ROLE, *(f"site__{name}" for name in _OF_SITE))
+    )
+)
+
+
+def _role(row: tuple[Any, ...]) -> Role:
+    role = Role.from_db("default", _OF_ROLE, row[: len(_OF_ROLE)])
+    role.site = Site.from_db("default", _OF_SITE, row[len(_OF_ROLE) :])
+    return role
 
 
 def sites_of(request: HttpRequest) -> list[Site]:

@@ -88,6 +88,14 @@ def seasons_at(sites: Mapping[int, int]) -> dict[int, list[Span]]:
     return {asset_id: own.get(asset_id) or whole_site.get(site_id, []) for asset_id, site_id in sites.items()}
 
 
+def seasons_of_sites(site_ids: Iterable[int]) -> dict[int, list[Span]]:
+    """The seasons of whole sites, by site; empty means open every day."""
+    found: dict[int, list[Span]] = {site_id: [] for site_id in site_ids}
+    for site_id, _, *days in _SEASONS.rows(assets=[], sites=list(found)):
+        found[site_id].append(Span(*days))
+    return found
+
+
 def moment_of(at: datetime, zone: ZoneInfo) -> float:
     """Ordinal of the day on the site's clock plus the share of that day gone."""
     local = at.astimezone(zone)

@@ -9,8 +9,8 @@ import numpy as np
 
 from assets_app.register.models import Site
 from schedules.due.list_counts import DueCounts
-from schedules.duty.models import Season as OpenSeason
-from schedules.duty.open_days import Span, open_mask
+from schedules.duty.open_days import open_mask
+from schedules.duty.queries import seasons_of_sites
 from schedules.planning.season_strip import Season, Week
 
 WEEKS = 53
@@ -33,9 +33,7 @@ def season_of(sites: Sequence[Site], *, today: date, counts: DueCounts) -> Seaso
 
 
 def _closed_days(sites: Sequence[Site], monday: date) -> np.ndarray:
-    spans: dict[int, list[Span]] = {site.pk: [] for site in sites}
-    for row in OpenSeason.objects.filter(site_id__in=list(spans), asset=None):
-        spans[row.site_id].append(Span(row.opens_month, row.opens_day, row.closes_month, row.closes_day))
+    spans = seasons_of_sites(site.pk for site in sites)
     days = WEEKS * 7
     open_somewhere = np.zeros(days, dtype=bool)
     for own in spans.values():
