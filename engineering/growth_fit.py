@@ -23,6 +23,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -40,7 +41,7 @@ _SEED = 1963
 _LOG_B, _LOG_K, _P, _LOG_S = range(4)
 _P_RANGE = (-1.0, 8.0)
 _NODES = 64
-_MOST_GAIN = 6.0  # size times 400: past that the crack has run away
+_GAINS = np.linspace(0, 6.0, 2 * _NODES)  # at most size times 400: past that the crack has run away
 
 
 @dataclass(frozen=True)
@@ -157,10 +158,7 @@ class Fit:
         With ``reading`` the band is that of a measured size, the scatter of a reading included.
         """
         at, last = self._scaled(one(non_negative, "cycles", cycles)), self._scaled(self.last_cycles)
-        if at > last:
-            sizes = self._ahead(np.ones(len(self.draws), dtype=np.bool_)).size_after(at - last)
-        else:
-            sizes = self._size_then(at)
+        sizes = self._all_ahead.size_after(at - last) if at > last else self._size_then(at)
         if reading:
             noise = np.random.default_rng(_SEED + 2).standard_normal(len(sizes))
             sizes = sizes + self.draws[:, _LOG_S] * noise
@@ -188,6 +186,10 @@ class Fit:
     def _size_then(self, at: float) -> FloatArray:
         b, k, p, _ = self.draws.T
         return _sizes(b, k, p, np.array([at]))[:, 0]
+
+    @cached_property
+    def _all_ahead(self) -> _Ahead:
+        return self._ahead(np.ones(len(self.draws), dtype=np.bool_))
 
     def _ahead(self, chosen: NDArray[np.bool_]) -> _Ahead:
         """The chosen histories from the last reading on, each with a rate and a rise of exponent of its own."""
@@ -222,16 +224,20 @@ class _Ahead:
         gain = np.maximum(np.log(size / self.start), 0.0)
         return self._needed(gain[:, None] * np.linspace(0, 1, _NODES))[:, -1]
 
+    @cached_property
+    def _table(self) -> FloatArray:
+        """Cycles to each of the gains: made once, however many sizes are asked for."""
+        return self._needed(np.broadcast_to(_GAINS, (len(self.start), len(_GAINS))))
+
     def size_after(self, cycles: float) -> FloatArray:
-        gain = np.broadcast_to(np.linspace(0, _MOST_GAIN, 2 * _NODES), (len(self.start), 2 * _NODES))
-        needed = self._needed(gain)
+        needed = self._table
         node = (needed < cycles).sum(axis=1)
         gone = node == needed.shape[1]
         node = np.clip(node, 1, needed.shape[1] - 1)
         row = np.arange(len(node))
         before, after = needed[row, node - 1], needed[row, node]
         part = np.minimum((cycles - before) / np.where(after > before, after - before, 1.0), 1.0)
-        size: FloatArray = self.start * np.exp((node - 1 + part) * gain[0, 1])
+        size: FloatArray = self.start * np.exp((node - 1 + part) * _GAINS[1])
         return np.where(gone, np.inf, size)
 
 
