@@ -60,22 +60,19 @@ def due_counts(site_ids: Sequence[int], *, today: date, soon_weeks: int, weeks: 
         none = Count(0, MOST)
         return DueCounts(none, none, none, none, none, (none,) * weeks)
     sites = ", ".join(str(int(pk)) for pk in site_ids)
-    days = {"today": _literal(today), "soon": _literal(today + timedelta(weeks=soon_weeks))}
+    # Days stand in the text itself: a hundred of them given beside it cost more than the counting.
+    literal = "DATE '{}'".format if connection.vendor == "postgresql" else "'{}'".format
+    days = {"today": literal(today), "soon": literal(today + timedelta(weeks=soon_weeks))}
     stated = [(-place, where.format(**days)) for place, where in enumerate(_STATED.values(), start=1)]
     counted = [f"SELECT {place}, {_count(sites, where, MOST)}" for place, where in stated]
     spans = enumerate(_spans(today, weeks))
-    values = ", ".join(f"({k}, {_literal(first)}, {_literal(last)})" for k, (first, last) in spans)
+    values = ", ".join(f"({k}, {literal(first)}, {literal(last)})" for k, (first, last) in spans)
     by_week = f"SELECT k, {_count(sites, 'due_on >= w.a AND due_on <= w.z', MOST_A_WEEK)} FROM w"  # noqa: S608
     with connection.cursor() as cursor:
         cursor.execute(f"WITH w(k, a, z) AS (VALUES {values}) {' UNION ALL '.join([by_week, *counted])}")
         found = dict(cursor.fetchall())
     counts = {name: Count(found[place], MOST) for name, (place, _) in zip(_STATED, stated, strict=True)}
     return DueCounts(**counts, weeks=tuple(Count(found[k], MOST_A_WEEK) for k in range(weeks)))
-
-
-def _literal(day: date) -> str:
-    """A day in the text itself: a hundred of them given beside it cost more than the counting."""
-    return f"DATE '{day}'" if connection.vendor == "postgresql" else f"'{day}'"
 
 
 def _count(sites: str, where: str, most: int) -> str:
