@@ -36,7 +36,7 @@ def start_owed(*, now: datetime) -> list[Sweep]:
 
 
 def start(
-    *, site: Site | None, for_day: date, now: datetime, nightly: bool = False, ratings_too: bool = False
+    *, site: Site, for_day: date, now: datetime, nightly: bool = False, ratings_too: bool = False
 ) -> Sweep | None:
     """Lay out a sweep and its parts; ``None`` where another process has just laid out the same nightly one."""
     try:
@@ -44,7 +44,7 @@ def start(
             sweep = Sweep.objects.create(
                 site=site, for_day=for_day, nightly=nightly, started_at=now, ratings_too=ratings_too
             )
-            if site and nightly:
+            if nightly:
                 _mark_new_spectra(site, for_day, now=now)
             parts = _parts(site)
             SweepPart.objects.bulk_create(SweepPart(sweep=sweep, **part) for part in parts)
@@ -86,15 +86,10 @@ def _mark_new_spectra(site: Site, day: date, *, now: datetime) -> None:
     actions.mark_joints_stale(joint_ids=joint_ids, why="a spectrum given ahead holds now", now=now, rating_too=True)
 
 
-def _parts(site: Site | None) -> list[dict[str, int]]:
+def _parts(site: Site) -> list[dict[str, int]]:
     """Ranges of whole assets with about ``PART_SIZE`` programmes each."""
-    of_site = Q(asset__site=site) if site else Q()
-    per_asset = (
-        Programme.objects.filter(of_site, active=True)
-        .values_list("asset_id")
-        .annotate(Count("pk"))
-        .order_by("asset_id")
-    )
+    live = Programme.objects.filter(asset__site=site, active=True)
+    per_asset = live.values_list("asset_id").annotate(Count("pk")).order_by("asset_id")
     parts: list[dict[str, int]] = []
     for asset_id, count in per_asset:
         if not parts or parts[-1]["programmes"] + count > PART_SIZE:

@@ -45,16 +45,24 @@ class Command(BaseCommand):
         return engine.recompute(scope, now=timezone.now(), rate=engine.in_scope(scope) if ratings else None)
 
     def _sweep(self, slug: str | None, *, ratings: bool) -> None:
-        site = Site.objects.filter(slug=slug).first() if slug else None
-        if slug and site is None:
+        """One sweep a site, so that each is by its site's own day and shows to the people of that site."""
+        sites = Site.objects.filter(slug=slug) if slug else Site.objects.all()
+        if slug and not sites:
             known = ", ".join(Site.objects.values_list("slug", flat=True))
             raise CommandError(f"No site is called {slug!r}; there are: {known}.")
-        now = timezone.now()
-        day = engine.site_day(site, now) if site else now.date()
-        sweep = sweeps.start(site=site, for_day=day, now=now, ratings_too=ratings)
-        assert isinstance(sweep, Sweep)  # only a nightly sweep can be laid out by somebody else
-        while sweeps.work_off(worker=f"command {os.getpid()}", now=now, most=1):
-            at = sweeps.progress(sweep)
-            self.stdout.write(
-                f"{at['programmes_done']} of {at['programmes']} looks owed, {at['changed']} dates changed"
-            )
+        started = []
+        for site in sites:
+            now = timezone.now()
+            sweep = sweeps.start(site=site, for_day=engine.site_day(site, now), now=now, ratings_too=ratings)
+            assert isinstance(sweep, Sweep)  # only a nightly sweep can be laid out by somebody else
+            started.append(sweep)
+        while sweeps.work_off(worker=f"command {os.getpid()}", now=timezone.now(), most=1):
+            self._tell(started)
+        self._tell(started)
+
+    def _tell(self, started: list[Sweep]) -> None:
+        all_of = [sweeps.progress(sweep) for sweep in started]
+        done, in_all, changed = (
+            sum(at[name] for at in all_of) for name in ("programmes_done", "programmes", "changed")
+        )
+        self.stdout.write(f"{done} of {in_all} looks owed, {changed} dates changed")

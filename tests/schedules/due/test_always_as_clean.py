@@ -6,12 +6,14 @@ Every deed comes once, in any order. ``DEEDS_SEED=n`` runs a failing walk again,
 
 from __future__ import annotations
 
+import contextlib
 import os
 import random
+import threading
 from datetime import date, timedelta
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
 
 from assets_app.inspections import actions as inspections
 from assets_app.inspections.inputs import FindingInput
@@ -23,9 +25,20 @@ from schedules.due.store import Scope
 from schedules.duty import actions as duty
 from schedules.duty import setup
 from schedules.duty.open_days import Span
-from schedules.models import Counter, DueDate, OwedLook, Programme, Rating, Reading, Season, StaleMark, StressSpectrum
+from schedules.models import (
+    Counter,
+    DueDate,
+    OwedLook,
+    Programme,
+    Rating,
+    Reading,
+    Season,
+    StaleMark,
+    StressSpectrum,
+    Sweep,
+    SweepPart,
+)
 
-pytestmark = pytest.mark.django_db
 ALL = Scope(asset_range=(0, 2**62))
 LEFT_OUT = {"damage_now", "count_now", "reading_on", "forecast_version", "rating_version", "changed_at", "computed_on"}
 
@@ -308,6 +321,7 @@ def clean(now) -> dict[int, dict]:
     return found
 
 
+@pytest.mark.django_db
 def test_whatever_is_done_the_dates_are_those_of_a_clean_recompute(
     site, other_site, person, now, monkeypatch, django_capture_on_commit_callbacks
 ):
@@ -326,3 +340,58 @@ def test_whatever_is_done_the_dates_are_those_of_a_clean_recompute(
         assert rows() == clean(pier.now), f"DEEDS_SEED={seed}, after {', '.join(burst)}"
     assert not StaleMark.objects.exists()
     assert sum("refused" not in each for each in done) > len(done) / 3, (seed, done)
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(transaction=True)
+def test_sweeps_at_once_one_killed_in_the_middle_while_readings_arrive_end_as_a_clean_recompute(
+    site, other_site, person, now, monkeypatch
+):
+    monkeypatch.setattr(actions, "_start_work", lambda: None)
+    monkeypatch.setattr(sweeps, "PART_SIZE", 4)  # a part an asset
+    pier = Pier(random.Random(1), site, other_site, person, now, None)
+    work_out, killed = engine.due_dates, threading.Event()
+
+    def killed_once(*given):
+        if threading.current_thread().name == "killed" and not killed.is_set():
+            killed.set()
+            raise KeyboardInterrupt
+        return work_out(*given)
+
+    monkeypatch.setattr(engine, "due_dates", killed_once)
+
+    def read_on():
+        for counter in Counter.objects.order_by("pk"):
+            for hour in (1, 2):
+                give = {"actor": pier.planner, "now": now + timedelta(hours=9), "source": "api", "confirmed": True}
+                at = now + timedelta(hours=hour)
+                duty.post_reading(counter_id=counter.pk, value=6000.0 + 500 * hour, read_at=at, **give)
+                engine.recompute_stale(now=now)
+
+    def swept(worker):
+        with contextlib.suppress(KeyboardInterrupt):
+            sweeps.work_off(worker=worker, now=now)
+
+    def in_thread(name, work, *given):
+        def run():
+            try:
+                work(*given)
+            finally:
+                connection.close()
+
+        return threading.Thread(target=run, name=name)
+
+    sweeps.start_owed(now=now)
+    sweeps.start(site=site, for_day=now.date(), now=now, ratings_too=True)
+    threads = [in_thread(name, swept, name) for name in ("killed", "one", "two")] + [in_thread("reader", read_on)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert killed.is_set()
+    assert SweepPart.objects.filter(done_at=None).count() == 1
+    later = now + sweeps.CLAIM_HOLDS + timedelta(seconds=1)
+    assert sweeps.work_off(worker="after", now=later) == 1
+    assert set(Sweep.objects.values_list("state", flat=True)) == {"done"}
+    engine.recompute_stale(now=later)
+    assert rows() == clean(later)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from django.core.management import call_command
+from django.urls import reverse
 
 from assets_app.models import Asset, Joint
 from schedules.due import actions, engine, sweeps
@@ -63,7 +65,7 @@ def test_a_part_left_by_a_killed_worker_is_taken_up_again(fleet, site, now):
 def test_a_second_sweep_changes_nothing(fleet, site, now):
     sweeps.start_owed(now=now)
     sweeps.work_off(worker="one", now=now)
-    again = sweeps.start(site=None, for_day=now.date(), now=now)
+    again = sweeps.start(site=site, for_day=now.date(), now=now)
     sweeps.work_off(worker="one", now=now)
     assert sweeps.progress(again)["changed"] == 0
 
@@ -97,3 +99,14 @@ def test_the_night_rates_anew_what_an_older_edition_rated(programme, steady_coun
     assert [sweep.ratings_too for sweep in sweeps.start_owed(now=now + timedelta(days=2))] == [True]
     sweeps.work_off(worker="one", now=now + timedelta(days=2))
     assert Rating.objects.get().damage_per_count > 1e-9
+
+
+def test_by_hand_all_sites_are_computed_and_told_and_shown_to_the_people_of_each(
+    fleet, site, other_site, person, client, capsys
+):
+    call_command("recompute_due", "--all")
+    assert "21 of 21 looks owed, 21 dates changed" in capsys.readouterr().out
+    client.force_login(person("planner", site))
+    page = client.get(reverse("sweeps")).content.decode()
+    assert "21 of 21 looks owed, 4 of 4 parts" in " ".join(page.split())
+    assert other_site.name not in page
