@@ -16,7 +16,7 @@ from django.views.decorators.http import require_http_methods
 from assets_app.doors.beside import attempt
 from assets_app.people import mail, password_actions, queries, sign_in_links
 from assets_app.people.forms import ChangePasswordForm, PasswordForm
-from assets_app.people.models import DeviceToken
+from assets_app.people.models import DeviceToken, Person
 
 
 def handed_over(request: HttpRequest, link: sign_in_links.NewLink) -> HttpResponse:
@@ -37,7 +37,8 @@ def set_password(request: HttpRequest, person_id: int, token: str) -> HttpRespon
         messages.success(request, f"The password of {who.display_name} is set. Sign in as {who.username}.")
         return redirect("sign-in")
     status = 422 if form.errors else 200
-    return _unstored(render(request, "people/set_password.html", {"who": who, "form": form}, status=status))
+    context = {"who": who, "form": form, "told_by_mail": _is_told_by_mail(who)}
+    return _unstored(render(request, "people/set_password.html", context, status=status))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -55,8 +56,12 @@ def account(request: HttpRequest) -> HttpResponse:
         return redirect("account")
     devices = DeviceToken.objects.filter(token__user=who).values_list("name", flat=True)
     context = {"form": form, "devices": list(devices), "has_page": bool(queries.site_ids_of(who))}
-    context["told_by_mail"] = bool(who.email) and mail.is_set_up()
+    context["told_by_mail"] = _is_told_by_mail(who)
     return _unstored(render(request, "people/account.html", context, status=422 if form.errors else 200))
+
+
+def _is_told_by_mail(who: Person) -> bool:
+    return bool(who.email) and mail.is_set_up()
 
 
 def _unstored(answer: HttpResponse) -> HttpResponse:

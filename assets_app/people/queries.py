@@ -13,7 +13,7 @@ from django.utils.datastructures import MultiValueDict
 from assets_app.people import qualification_rules, rules, who_may
 from assets_app.people.models import Person, Qualification, Role
 from assets_app.record.models import RecordEntry
-from assets_app.refusals import NotAllowed, NotFound, Unprocessable
+from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Asset, Joint, Site
 from assets_app.statements import Given, Statement
 
@@ -294,10 +294,16 @@ def colleague(viewer: Person, person_id: int) -> Person:
 def person_by_name(keeper: Person, site_id: int, username: str) -> Person:
     """Somebody to be given a role at a site, by the name that they sign in by, whether or not they work here already.
 
-    Only who keeps the people of the site is answered. Refusals: ``not_found``, ``role_lacks_right``, ``no_such_name``.
+    Only who keeps the people of the site is answered. Refusals: ``not_found``, ``role_lacks_right``,
+    ``no_such_name``, ``account_shut``.
     """
     require(keeper, "people.change", site_id)
-    found = Person.objects.filter(username=username.strip(), is_active=True).first()
+    found = Person.objects.filter(username=username.strip()).first()
+    if found is not None and not found.is_active:
+        message = (
+            "This account is shut. A manager of all sites of that person opens it first, or whoever runs the service."
+        )
+        raise Conflict("account_shut", message, field="username")
     if found is None:
         message = f"Nobody signs in by the name {username.strip()}. Add the person first, with a first role."
         raise Unprocessable("no_such_name", message, field="username")

@@ -136,6 +136,8 @@ def test_page_api_and_command_are_doors_to_the_same(client, fitter, manager, sit
     assert "field-error" in client.post(f"{path}shut/", {"reason": ""}).content.decode()
     client.post(f"{path}shut/", WHY)
     assert "This account is shut" in client.get(path).content.decode()
+    given = {"username": fitter.username, "site_id": site.pk, "name": "inspector"}
+    assert "This account is shut" in client.post("/people/roles/", given).content.decode()
     assert "Accounts that are shut" in client.get("/people/").content.decode()
     assert client.post(f"{path}open/").status_code == 302
     api = f"/api/v1/people/{fitter.pk}"
