@@ -3,6 +3,9 @@
 import os
 
 from celery import Celery
+from celery.signals import worker_init
+
+from config import heavy
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.embedded")
 
@@ -21,3 +24,4 @@ app.autodiscover_tasks(
     ],
     related_name="tasks",
 )
+worker_init.connect(heavy.load)  # before it forks, so that its children share it

@@ -16,7 +16,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import elementwise
 
 from engineering.errors import FloatArray, InputError, non_negative, one, positive
 from engineering.growth_law import DEFAULT_LAW, GrowthLaw, law
@@ -184,6 +183,8 @@ def size_after(
         return np.asarray(np.minimum(spent, 2.0 * target + 1.0) - target)
 
     if inside.size:
+        from scipy.optimize import elementwise  # here, for it takes most of a second to load
+
         parameters = (inside.astype(np.float64), low[inside], wanted[inside])
         found = elementwise.find_root(
             excess, (low[inside], high[inside]), args=parameters, tolerances={"xatol": 1e-12, "xrtol": 1e-12}

@@ -13,7 +13,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import elementwise
 
 from engineering import stress_intensity, tables
 from engineering.errors import FloatArray, InputError, finite, non_negative, positive, within
@@ -340,6 +339,7 @@ class _Joints:
         depth = np.zeros_like(failing)
         inside = np.flatnonzero(sound > 0.0)
         if inside.size:
+            from scipy.optimize import elementwise  # here, for it takes most of a second to load
 
             def margin(tried: FloatArray, index: FloatArray) -> FloatArray:
                 return self.take(index.astype(np.intp)).margin(tried)

@@ -27,7 +27,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import log_ndtr
 
 from engineering.errors import FloatArray, InputError, finite, non_negative, one, positive
 
@@ -263,8 +262,7 @@ def fit(
             ``not_positive``, ``negative``.
     """
     belief = prior or Prior()
-    readings, last = _prepare(cycles, sizes_mm, sd_mm, censored)
-    rng = np.random.default_rng(_SEED)
+    (readings, last), rng = _prepare(cycles, sizes_mm, sd_mm, censored), np.random.default_rng(_SEED)
     draws = _sample(_start(readings, belief, rng), readings, belief, rng)
     draws[:, [_LOG_B, _LOG_K, _LOG_S]] = np.exp(draws[:, [_LOG_B, _LOG_K, _LOG_S]])
     return Fit(draws=draws, last_cycles=last, prior=belief, readings=readings)
@@ -343,6 +341,8 @@ def _log_posterior(theta: FloatArray, readings: _Readings, prior: Prior) -> Floa
     off = (readings.size - size) / s[:, None]
     each = -0.5 * off**2 - log_s[:, None]
     if readings.below.any():
+        from scipy.special import log_ndtr  # here, for it takes half a second to load
+
         each = np.where(readings.below, log_ndtr(off), each)
     value = value + each.sum(axis=1)
     return np.where(possible, value, -np.inf)

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.ndimage import median_filter
 
 from engineering.errors import FloatArray, InputError, non_negative, one, positive
 
@@ -132,6 +131,8 @@ def _departures(
     values: FloatArray, limit_mpa: float | None, samples: int, sigmas: float, floor_mpa: float
 ) -> tuple[float, FloatArray]:
     """(limit, departure from the running median) whose window outvotes a spike of ``samples`` on either side."""
+    from scipy.ndimage import median_filter  # here, for it takes half a second to load
+
     width = 2 * int(positive("spike_samples", samples)) + 1
     departure = values - median_filter(values, size=width, mode="nearest")
     if limit_mpa is not None:
