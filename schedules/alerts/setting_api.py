@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from django.urls import path
@@ -14,7 +15,7 @@ from rest_framework.views import APIView
 
 from assets_app.doors.idempotency import once
 from assets_app.people.models import RoleName
-from assets_app.people.queries import BY_SITE, Named, require_first
+from assets_app.people.queries import BY_SITE, Named, require_first, sites_of
 from schedules.alerts import queries, setting_actions, webhook_actions
 from schedules.alerts.models import AlertRule, AlertSettings, CalendarLink, Intent, WebhookEndpoint
 
@@ -63,6 +64,32 @@ class Rules(generics.ListAPIView):
             return 201, dict(RuleOut(rule).data)
 
         return once(request, deed)
+
+
+class StandingOut(serializers.Serializer):
+    """By which channels a role hears of a kind at a site."""
+
+    site = serializers.IntegerField()
+    kind = serializers.CharField()
+    lead_days = serializers.IntegerField(allow_null=True, help_text="days before, for all roles")
+    role = serializers.CharField()
+    in_app = serializers.BooleanField()
+    email = serializers.BooleanField()
+    days = serializers.IntegerField(allow_null=True, help_text="an escalation's step: overdue for so long")
+    is_own = serializers.BooleanField(help_text="set by the site; else as shipped")
+
+
+class Standing(APIView):
+    @extend_schema(responses=StandingOut(many=True))
+    def get(self, request: Request) -> Response:
+        """Who hears of what at your sites as it stands now, where no rule was set too."""
+        rows = [
+            {"site": site.pk, "kind": row.kind, "lead_days": row.lead_days, "role": role, **asdict(hears)}
+            for site in sites_of(request.user)
+            for row in queries.rules_of(site)
+            for role, hears in row.hears
+        ]
+        return Response(StandingOut(rows, many=True).data)
 
 
 class WebhookOut(serializers.ModelSerializer):
@@ -250,6 +277,7 @@ def _with_secret(answer: Response, **secret: str) -> Response:
 
 urlpatterns = [
     path("alert-rules/", Rules.as_view(), name="api-alert-rules"),
+    path("alert-rules/standing/", Standing.as_view(), name="api-alert-rules-standing"),
     path("webhooks/", Webhooks.as_view(), name="api-webhooks"),
     path("webhooks/<int:endpoint_id>/", Webhook.as_view(), name="api-webhook"),
     path("webhooks/<int:endpoint_id>/again/", WebhookAgain.as_view(), name="api-webhook-again"),

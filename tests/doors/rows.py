@@ -476,6 +476,7 @@ OFFICE = {
     "GET office-tables": Row(SIGNED_IN),
     "GET sweeps": Row(SIGNED_IN),
     "GET api-alert-rules": Row(SIGNED_IN),
+    "GET api-alert-rules-standing": Row(SIGNED_IN),
     "POST api-alert-rules": Row(
         "people.change", sent=lambda w: {"site": w.site, "kind": "overdue", "role": "manager", **WHY}
     ),

@@ -4,7 +4,8 @@ import pytest
 from django.test import Client
 from rest_framework.test import APIClient
 
-from schedules.alerts import actions
+from schedules.alerts import actions, rules
+from schedules.alerts.setting_actions import set_rule
 from schedules.models import AlertRule, AlertSettings, CalendarLink, Delivery, Intent, WebhookEndpoint
 
 pytestmark = pytest.mark.django_db
@@ -130,6 +131,20 @@ def test_the_api_sets_and_lists_rules(site, manager, planner):
     assert api_of(manager).post("/api/v1/alert-rules/", given).status_code == 201
     rows = api_of(planner).get(f"/api/v1/alert-rules/?site={site.pk}&kind=due soon").json()["results"]
     assert [(row["days"], row["role"]) for row in rows] == [(45, "")]
+
+
+def test_the_api_tells_who_hears_of_what_where_no_rule_was_set_too(site, other_site, manager, planner, now):
+    def standing():
+        rows = api_of(planner).get("/api/v1/alert-rules/standing/").json()
+        assert {row["site"] for row in rows} == {site.pk}
+        return {(row["kind"], row["role"]): row for row in rows}
+
+    assert (standing()["overdue", "planner"]["email"], standing()["overdue", "technician"]["email"]) == (True, False)
+    assert standing()["escalated", "manager"]["days"] == rules.STEPS["manager"]
+    rule = {"site_id": site.pk, "kind": "overdue", "reason": "they mend it", "actor": manager, "now": now}
+    set_rule(**rule, role="technician", email=False)
+    told = standing()["overdue", "technician"]
+    assert (told["in_app"], told["email"], told["is_own"]) == (True, False, True)
 
 
 def test_the_api_tells_secrets_once_even_when_asked_twice_under_one_key(site, manager):
