@@ -115,7 +115,7 @@ def post_reading(
         if reading is None:
             return Reading.objects.get(counter_id=counter_id, read_at=read_at)
         reading.save(force_insert=True)
-        _settle([chain], why=f"{chain.counter.name} read: {value:,.10g}", now=now)
+        _settle([chain], why=f"{chain.counter.name} read: {meter.figure(value)}", now=now)
         return reading
 
 

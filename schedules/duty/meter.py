@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import NamedTuple
 
 from assets_app.refusals import Unprocessable
+from engineering.figures import grouped
 
 JUMP = 5.0  # times the busiest rate: beyond, a reading must be confirmed (common practice, no source)
 
@@ -33,6 +34,11 @@ class Bounds(NamedTuple):
     likely: float | None
 
 
+def figure(value: float) -> str:
+    """A reading as people read it."""
+    return grouped(value, ".10g")
+
+
 def check_value(value: float, rolls_over_at: float | None, *, field: str = "value") -> None:
     """Refuse what no meter shows: not a number, negative, or beyond the rollover."""
     if not math.isfinite(value) or value < 0:
@@ -40,7 +46,7 @@ def check_value(value: float, rolls_over_at: float | None, *, field: str = "valu
     if rolls_over_at is not None and value >= rolls_over_at:
         raise Unprocessable(
             "reading_beyond_meter",
-            f"This meter shows 0 again at {rolls_over_at:,.10g}; it cannot show more.",
+            f"This meter shows 0 again at {figure(rolls_over_at)}; it cannot show more.",
             field=field,
         )
 
@@ -75,8 +81,9 @@ def total_of(
     elif bounds.likely is not None and counted > bounds.likely and not confirmed:
         raise Unprocessable(
             "reading_jumps",
-            f"{value:,.10g} is {counted:,.10g} more than on {before.day} ({before.value:,.10g}); at the busiest rate "
-            f"seen it would be {bounds.likely / JUMP:,.4g}. Look at the meter again; if it is right, confirm it.",
+            f"{figure(value)} is {figure(counted)} more than on {before.day} ({figure(before.value)}); at the busiest "
+            f"rate seen it would be {grouped(bounds.likely / JUMP, '.4g')}. Look at the meter again; if it is right, "
+            "confirm it.",
             field=field,
             previous_value=before.value,
             previous_day=before.day,
@@ -95,8 +102,8 @@ def _rolled_over(value: float, before: Shown, bounds: Bounds, confirmed: bool, f
     hint = "" if bounds.rolls_over_at is None else "If it rolled over and the figure is right, confirm it. "
     raise Unprocessable(
         "reading_runs_backwards",
-        f"{value:,.10g} is less than the {before.value:,.10g} read on {before.day}. Look at the meter again. {hint}If "
-        "the meter was exchanged, enter the exchange; if the earlier reading is wrong, withdraw it first.",
+        f"{figure(value)} is less than the {figure(before.value)} read on {before.day}. Look at the meter again. "
+        f"{hint}If the meter was exchanged, enter the exchange; if the earlier reading is wrong, withdraw it first.",
         field=field,
         previous_value=before.value,
         previous_day=before.day,
@@ -107,8 +114,8 @@ def _check_after(value: float, total: float, after: Shown | None, field: str) ->
     if after is not None and total > after.total:
         raise Unprocessable(
             "reading_above_later",
-            f"{value:,.10g} is more than the {after.arriving:,.10g} read later, on {after.day}. Check the figure and "
-            "the day; if the later reading is wrong, withdraw it first.",
+            f"{figure(value)} is more than the {figure(after.arriving)} read later, on {after.day}. Check the figure "
+            "and the day; if the later reading is wrong, withdraw it first.",
             field=field,
             later_value=after.arriving,
             later_day=after.day,

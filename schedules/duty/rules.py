@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engineering.errors import InputError
+from engineering.figures import grouped
 from schedules.duty.open_days import Span, day_table, first_open_day, open_mask
 
 Floats = NDArray[np.float64]
@@ -378,10 +379,8 @@ def _basis(parameters: Parameters, readings: int, misses: Sequence[Miss], lead: 
         if len(misses) >= MISSES_NEEDED
         else f"early margin {SPREAD_UNKNOWN:.0%} or more, since too few past forecasts can be judged"
     )
-    return (
-        f"{_count_of(readings)}{lead}: {parameters['rate']:,.4g} a mean open day, {parameters['busiest']:,.4g} in the "
-        f"busiest four weeks; {margin}.{few}"
-    )
+    mean, busiest = (grouped(parameters[name], ".4g") for name in ("rate", "busiest"))
+    return f"{_count_of(readings)}{lead}: {mean} a mean open day, {busiest} in the busiest four weeks; {margin}.{few}"
 
 
 def _count_of(readings: int) -> str:

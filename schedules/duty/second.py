@@ -10,7 +10,7 @@ from typing import Any
 from assets_app.people.rules import who_could
 from assets_app.record.queries import by_and_when
 from assets_app.refusals import Conflict
-from schedules.duty.meter import Shown
+from schedules.duty.meter import Shown, figure
 from schedules.duty.models import Counter, Reading
 
 COULD_WITHDRAW = f"{who_could('counter.change').capitalize()} could."
@@ -20,7 +20,7 @@ def differs(counter: Counter, same: Shown) -> Conflict:
     """Another figure stands for the very same moment."""
     posted, data = _posted(counter, same)
     message = (
-        f"There is a reading of {same.value:,.10g} for this very moment{posted}. If it is wrong, withdraw it first. "
+        f"There is a reading of {figure(same.value)} for this very moment{posted}. If it is wrong, withdraw it first. "
         f"{COULD_WITHDRAW}"
     )
     return Conflict("reading_differs", message, field="value", stored_value=same.value, **data)

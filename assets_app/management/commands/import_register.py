@@ -18,6 +18,7 @@ from assets_app.people.models import Person
 from assets_app.refusals import Refused
 from assets_app.register import importer, lists
 from assets_app.register.models import RegisterImport, Site
+from engineering.figures import grouped
 
 SHOWN = 200
 WORDS = {"asset": "assets", "member": "members", "joint": "joints", "weld": "welds", "bolts": "bolt groups"}
@@ -76,7 +77,7 @@ class Command(BaseCommand):
 
     def _progress(self, row: RegisterImport) -> None:
         if not row.is_over:
-            self.stdout.write(f"{row.rows_done:,} of {row.rows_total:,} rows read")
+            self.stdout.write(f"{grouped(row.rows_done)} of {grouped(row.rows_total)} rows read")
 
     def _tell(self, row: RegisterImport) -> None:
         report = row.report
@@ -87,16 +88,16 @@ class Command(BaseCommand):
                 write(f"{kind[:-1]}: {where}{column}: {line['what']} {line['do']}".rstrip())
             left = report.get(f"{kind}_total", 0) - SHOWN
             if left > 0:
-                write(f"and {left:,} more {kind}")
+                write(f"and {grouped(left)} more {kind}")
         for note in report.get("notes", []):
             self.stdout.write(f"note: {note}")
         counts = report.get("counts", {})
         for target, word in WORDS.items():
             if target in counts and any(counts[target].values()):
-                told = ", ".join(f"{number:,} {name}" for name, number in counts[target].items())
+                told = ", ".join(f"{grouped(number)} {name}" for name, number in counts[target].items())
                 self.stdout.write(f"{word}: {told}")
         if counts:
-            told = f"{counts['rows']:,} rows, {counts['doubled']:,} doubled, {counts['refused']:,} refused"
+            told = ", ".join(f"{grouped(counts[name])} {name}" for name in ("rows", "doubled", "refused"))
             self.stdout.write(f"{told}; {row.get_state_display()}.")
 
 

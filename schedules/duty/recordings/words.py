@@ -71,7 +71,8 @@ def summary(histogram: list[list[float]]) -> list[str]:
     few = np.array(spectrum_of(histogram)).T
     over = float(np.sum(few[1] * few[0] ** SLOPE) / np.sum(counts * ranges**SLOPE))
     return [
-        f"One operating cycle holds {total:,.3g} stress cycles; the largest range is {ranges.max():.3g} MPa.",
+        f"One operating cycle holds {grouped(total, '.3g')} stress cycles; the largest range is "
+        f"{ranges.max():.3g} MPa.",
         f"On a line of slope 3 they do as much as one range of {same:.3g} MPa.",
         f"A joint is given {few.shape[1]} ranges in their place, each under the largest it stands for: "
         f"{100 * (over - 1):.1f} % more damage on slope 3, never less.",

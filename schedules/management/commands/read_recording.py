@@ -13,6 +13,7 @@ from django.utils import timezone
 from assets_app.people.models import Person
 from assets_app.refusals import Refused
 from assets_app.register.models import Asset
+from engineering.figures import grouped
 from schedules.duty.recordings import actions, running, words
 from schedules.duty.recordings.counting import Wanted
 from schedules.duty.recordings.models import Recording
@@ -53,7 +54,7 @@ class Command(BaseCommand):
         self.stdout.write("range, MPa; times in one count")
         for size, count in words.spectrum_of(ended.histogram):
             self.stdout.write(f"{size:g}; {count:g}")
-        self.stdout.write(f"Kept as recording {ended.pk}: {ended.samples:,} samples.")
+        self.stdout.write(f"Kept as recording {ended.pk}: {grouped(ended.samples)} samples.")
 
     def _start(self, options: dict[str, Any]) -> Recording:
         with options["file"].open("rb") as file:
@@ -87,4 +88,4 @@ class Command(BaseCommand):
         return assets[0]
 
     def _progress(self, recording: Recording) -> None:
-        self.stdout.write(f"{recording.rows_done:,} of about {recording.rows_total:,} samples counted")
+        self.stdout.write(f"{grouped(recording.rows_done)} of about {grouped(recording.rows_total)} samples counted")

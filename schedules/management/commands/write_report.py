@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from assets_app.people.models import Person
 from assets_app.refusals import Refused
+from engineering.figures import grouped
 from schedules.reports import written_actions, written_queries
 
 
@@ -50,4 +51,6 @@ class Command(BaseCommand):
             raise CommandError(refused.message) from refused
         except OSError as error:
             raise CommandError(f"The file cannot be written: {error}.") from error
-        self.stdout.write(f"{written.looks:,} looks, {written.photos:,} photos, SHA-256 {written.file_sha256}")
+        self.stdout.write(
+            f"{grouped(written.looks)} looks, {grouped(written.photos)} photos, SHA-256 {written.file_sha256}"
+        )

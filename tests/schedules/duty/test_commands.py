@@ -25,7 +25,7 @@ def test_a_file_is_posted_as_a_person_and_errors_are_listed(tmp_path, counter, p
     file.write_text("asset,counter,read_at,value\nR-01,cycles,2026-01-02 09:00,10\n")
     with pytest.raises(CommandError):
         call_command("post_readings", site.slug, str(file), "--as", "tess", stderr=err)
-    assert "row 2, value: 10 is less than the 1,000" in err.getvalue()
+    assert "row 2, value: 10 is less than the 1\u202f000" in err.getvalue()
     with pytest.raises(CommandError):
         call_command("post_readings", site.slug, str(file), "--as", "nobody")
 

@@ -95,7 +95,7 @@ def test_a_reading_that_runs_backwards_is_refused_with_value_and_day_before(post
         post(4000)
     assert why.value.code == "reading_runs_backwards"
     assert why.value.data == {"previous_value": 5000.0, "previous_day": "11 June 2026"}
-    assert "5,000" in why.value.message
+    assert "5\u202f000" in why.value.message
     assert "11 June 2026" in why.value.message
     assert "exchange" in why.value.message
     assert Reading.objects.count() == 1

@@ -97,7 +97,7 @@ def test_the_command_counts_a_file_and_says_what_it_comes_to(asset, engineer, tm
     given = {"asset": asset.tag, "unit": "mpa", "covers": 40, "person": engineer.username}
     call_command("read_recording", str(file), **given)
     out = capsys.readouterr().out
-    assert "20,000 samples" in out
+    assert "20\u202f000 samples" in out
     assert "range, MPa" in out
     with pytest.raises(CommandError, match="no column"):
         call_command("read_recording", str(file), column="x", **given)
