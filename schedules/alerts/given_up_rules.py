@@ -35,6 +35,10 @@ def email(last_error: str) -> tuple[str, str]:
 
 def post(last_error: str) -> tuple[str, str]:
     """Why a webhook message could not be delivered, and what to do; then it is posted again at the receiver's page."""
+    if last_error.startswith("SSL"):
+        return "Its certificate is not in order.", "Its keeper renews the certificate, then post again."
+    if last_error.startswith("This address lies inside"):
+        return "Nothing is posted into a network here.", "Whoever runs the service can allow it, or change its address."
     answered = last_error.removeprefix("answered ")
     if last_error.startswith("the address is not allowed"):
         return "Here a receiver's address must begin with https.", "Change its address to such a one."

@@ -4,7 +4,7 @@ import smtplib
 
 import pytest
 
-from schedules.alerts import given_up_rules
+from schedules.alerts import given_up_rules, http_post
 
 
 @pytest.mark.parametrize(
@@ -34,6 +34,8 @@ def test_an_email(error, says, do):
         ("answered 503", "broken or too busy", "well"),
         ("answered ", "could not be reached", "up"),
         ("ConnectionRefusedError: [Errno 111] Connection refused", "could not be reached", "up"),
+        ("SSLCertVerificationError: certificate has expired", "certificate", "renews"),
+        (http_post.INSIDE, "into a network", "can allow it"),
         ("the address is not allowed here: https only", "https", "Change"),
     ],
 )
