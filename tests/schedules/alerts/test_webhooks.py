@@ -160,6 +160,9 @@ def test_one_run_posts_at_a_time_so_that_slow_receivers_hold_one_worker(site, en
     assert posting.claim(slow.pk, now)
     assert posting.post_owed(now=now + timedelta(minutes=1)) == 0
     assert posting.post_owed(now=now + rules.CLAIM_HOLDS) == 1
+    assert posting.claim(slow.pk, now + timedelta(days=60))  # killed while the clock was ahead
+    intents(site, 1, now, start=1)
+    assert posting.post_owed(now=now + rules.CLAIM_HOLDS) == 1
 
 
 @pytest.mark.django_db
