@@ -24,7 +24,8 @@ def report(tmp_path_factory):
 
     out = tmp_path_factory.mktemp("faults") / "faults.json"
     seed = os.environ.get("FAULTS_SEED", "20261025")
-    size = ["--kills", str(KILLS), "--joints", str(JOINTS), "--assets", "4", "--seed", seed, "--rest", "400"]
+    size = ["--kills", str(KILLS), "--joints", str(JOINTS), "--assets", "4", "--seed", seed]
+    size += ["--rest", "400", "--pause", "0.3"]
     command = [sys.executable, "-m", "running.faults", *size, "--out", str(out)]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True)
     assert out.exists(), done.stderr[-3000:]
