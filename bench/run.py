@@ -18,11 +18,11 @@ from typing import Any
 
 import django
 
-from bench import drawing
+from bench import drawing, scale
 
 HERE = Path(__file__).resolve().parent
 DOCS = HERE.parent / "docs"
-NOT_MEASUREMENTS = {"__init__", "run", "drawing"}
+NOT_MEASUREMENTS = {"__init__", "run", "drawing", "scale"}
 HEAD = """# Measurements
 
 Written by `make bench`; do not edit. Each ratio compares two ways of doing the same work on the same machine in the
@@ -113,6 +113,7 @@ def main(chosen: list[str]) -> int:
     report = {"machine": machine(), "results": [kept[key] for key in sorted(kept)]}
     file.write_text(json.dumps(report, indent=2) + "\n")
     (DOCS / "benchmarks.md").write_text(page(report))
+    scale.write(DOCS / "scale.md", report)
     (DOCS / "benchmarks-goals.svg").write_text(drawing.goals(report["results"]))
     if growth := _growth_of(report["results"]):
         (DOCS / "benchmarks-growth.svg").write_text(drawing.growth(*growth))

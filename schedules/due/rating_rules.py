@@ -245,14 +245,18 @@ def _padded(spectra: Sequence[Sequence[Sequence[float]]]) -> tuple[np.ndarray, n
 def _window(facts: Sequence[Facts], rated: list[Rated]) -> list[Rated]:
     ready: list[int] = []
     prepared: list[dict[str, Any]] = []
+    with_spectrum: list[int] = []
     for index, fact in enumerate(facts):
         if fact.kind != "weld" or fact.method == "BC":
             continue  # the growth model is one of weld toes; a bolt check has no growth window
         inputs, missing = window_inputs(fact)
         rated[index] = _with(rated[index], missing, **inputs)
+        if inputs.get("bins"):
+            with_spectrum.append(index)
         if not missing:
             ready.append(index)
             prepared.append(inputs)
+    _note_equivalent_ranges(facts, rated, with_spectrum)
     by_law: dict[tuple[str, int], list[int]] = defaultdict(list)
     for position, inputs in enumerate(prepared):
         own = facts[ready[position]].tables.get("growth_laws")
@@ -261,6 +265,14 @@ def _window(facts: Sequence[Facts], rated: list[Rated]) -> list[Rated]:
         law = growth_law(facts[ready[positions[0]]])
         _window_of_one_law([ready[p] for p in positions], [prepared[p] for p in positions], law, rated)
     return rated
+
+
+def _note_equivalent_ranges(facts: Sequence[Facts], rated: list[Rated], places: Sequence[int]) -> None:
+    """The equivalent range of each spectrum by a slope of 3, which is only for reading."""
+    if places:
+        ranges = damage.equivalent_range(*_padded([facts[place].bins for place in places]), 3.0)
+        for place, value in zip(places, ranges.tolist(), strict=True):
+            rated[place].inputs["range_mpa"] = value
 
 
 def _window_of_one_law(

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import Any
 
-import numpy as np
-
-from engineering import crack_growth, damage, detection, fracture, steels
+from engineering import crack_growth, detection, fracture, steels
 from engineering.errors import InputError
+from engineering.tables import Table
 from schedules.due.fact_rules import Facts, Missing
 
 ROUNDEST = 1.0  # a/c; the safe side where a method sees length and depth is what counts
@@ -16,7 +16,13 @@ ROUNDEST = 1.0  # a/c; the safe side where a method sees length and depth is wha
 
 def growth_law(fact: Facts) -> crack_growth.GrowthLaw:
     """The law that the office chose for the site, or the safe default."""
-    return crack_growth.law(fact.growth_law or crack_growth.DEFAULT_LAW, fact.tables.get("growth_laws"))
+    name, own = fact.growth_law or crack_growth.DEFAULT_LAW, fact.tables.get("growth_laws")
+    return crack_growth.law(name, own) if own else _shipped_law(name)
+
+
+@lru_cache(maxsize=64)
+def _shipped_law(name: str) -> crack_growth.GrowthLaw:
+    return crack_growth.law(name)
 
 
 def window_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
@@ -48,18 +54,16 @@ def window_inputs(fact: Facts) -> tuple[dict[str, Any], list[Missing]]:
 
 
 def _spectrum(fact: Facts, lacks: Any) -> dict[str, Any]:
-    """The bins that the crack grows by, and their equivalent range by a slope of 3, which is only for reading."""
+    """The bins that the crack grows by."""
     if not fact.bins:
         lacks("stress spectrum", "an engineer enters the stress ranges of one count of duty")
         return {}
-    ranges, counts = np.array(fact.bins, dtype=float).T
-    if not np.any(ranges * counts > 0):
+    if not any(range_mpa * count > 0 for range_mpa, count in fact.bins):
         lacks("stress spectrum", "all its ranges are 0: no growth can be computed")
         return {}
     return {
         "bins": [list(pair) for pair in fact.bins],
-        "range_mpa": float(damage.equivalent_range(ranges, counts, 3.0)),
-        "cycles_per_count": float(counts.sum()),
+        "cycles_per_count": float(sum(count for _, count in fact.bins)),
     }
 
 
@@ -69,28 +73,35 @@ def _strength(fact: Facts, lacks: Any) -> dict[str, Any]:
         return {}
     if not fact.wall_mm:
         return {}
+    own = fact.tables.get("steel_grades"), fact.tables.get("toughness")
     try:
-        band = steels.grade(fact.steel_grade, table=fact.tables.get("steel_grades")).band(fact.wall_mm)
-        subgrade = _subgrade(fact.steel_grade)
-        toughness = float(
-            fracture.toughness_of_subgrade(
-                subgrade,
-                temperature_c=fact.lowest_service_c,
-                wall_mm=fact.wall_mm,
-                table=fact.tables.get("toughness"),
-            )
-        )
+        if any(own):
+            return _steel(fact.steel_grade, fact.wall_mm, fact.lowest_service_c, *own)
+        return _shipped_steel(fact.steel_grade, fact.wall_mm, fact.lowest_service_c).copy()
     except InputError as error:
         lacks("service temperature" if error.argument == "temperature_c" else "steel grade", error.reason)
         return {}
+
+
+def _steel(
+    grade: str, wall_mm: float, lowest_c: float, grades: Table | None, toughness: Table | None
+) -> dict[str, Any]:
+    band = steels.grade(grade, table=grades).band(wall_mm)
+    subgrade = _subgrade(grade)
+    found = fracture.toughness_of_subgrade(subgrade, temperature_c=lowest_c, wall_mm=wall_mm, table=toughness)
     return {
-        "steel_grade": fact.steel_grade,
+        "steel_grade": grade,
         "subgrade": subgrade,
         "yield_mpa": band.yield_mpa,
         "ultimate_mpa": band.ultimate_mpa,
         "steel_status": band.status,
-        "toughness": toughness,
+        "toughness": float(found),
     }
+
+
+@lru_cache(maxsize=4096)  # a fleet has few grades and walls, and each look-up costs as much as the rest of a joint
+def _shipped_steel(grade: str, wall_mm: float, lowest_c: float) -> dict[str, Any]:
+    return _steel(grade, wall_mm, lowest_c, None, None)
 
 
 def _subgrade(steel_grade: str) -> str:
@@ -105,23 +116,27 @@ def _detectable(fact: Facts, lacks: Any) -> dict[str, Any]:
     if not fact.access:
         lacks("access", "say whether access is easy, moderate or difficult")
         return {}
+    own, how = fact.tables.get("detection"), (fact.method, fact.access, fact.conditions, fact.detection_chance)
     try:
-        found = detection.detectable_size(
-            fact.method,
-            fact.access,
-            fact.conditions,
-            pod=fact.detection_chance,
-            table=fact.tables.get("detection"),
-        )
+        return _found(*how, own) if own else _found_by_shipped(*how).copy()
     except InputError:
         what = f"size that {fact.method} finds at {fact.access} access in {fact.conditions} conditions"
         lacks(what, "no curve is known for this; improve access or conditions, or use another method")
         return {}
+
+
+def _found(method: str, access: str, conditions: str, chance: float, table: Table | None) -> dict[str, Any]:
+    found = detection.detectable_size(method, access, conditions, pod=chance, table=table)
     return {
         "detectable_mm": float(detection.as_depth_mm(found, ROUNDEST)),
         "detectable_size_mm": found.size_mm,
         "detectable_dimension": found.dimension,
         "detectable_source": found.row.source,
         "detectable_status": found.row.status,
-        "detection_chance": fact.detection_chance,
+        "detection_chance": chance,
     }
+
+
+@lru_cache(maxsize=1024)
+def _found_by_shipped(method: str, access: str, conditions: str, chance: float) -> dict[str, Any]:
+    return _found(method, access, conditions, chance, None)

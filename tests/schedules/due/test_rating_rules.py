@@ -89,7 +89,7 @@ def test_a_missing_figure_is_named_and_only_its_limit_goes_unrated(figure, value
         ("share_single", float("nan"), "share of the life"),
         ("attachment_mm", [30.0, 40.0], None),
         ("tables", {"partial_factors": None}, "table partial_factors"),
-        ("detail", ["no text"], "rating"),
+        ("method", ["MT"], "rating"),
     ],
 )
 def test_a_figure_that_cannot_be_right_stops_nobody_and_asks_for_a_look_now(figure, value, said):
