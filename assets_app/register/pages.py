@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from assets_app.doors.beside import beside
+from assets_app.doors.keys import as_key
 from assets_app.people import rules as people_rules
 from assets_app.people.models import Role
 from assets_app.people.queries import BY_SITE, require, require_first, roles_at
@@ -33,8 +34,8 @@ def assets(request: HttpRequest) -> HttpResponse:
     """The register, site by site."""
     rows = queries.with_counts(queries.assets_in_sight(request.user)).select_related("site")
     asked = {name: request.GET.get(name, "").strip() for name in ("site", "kind", "status", "find")}
-    if asked["site"].isdigit():
-        rows = rows.filter(site_id=int(asked["site"]))
+    if (site_id := as_key(asked["site"])) is not None:
+        rows = rows.filter(site_id=site_id)
     if asked["kind"] in Asset.Kind.values:
         rows = rows.filter(kind=asked["kind"])
     if asked["status"] in Asset.Status.values:
@@ -57,9 +58,9 @@ def assets(request: HttpRequest) -> HttpResponse:
 
 def _page(request: HttpRequest, rows: QuerySet[Any], asked: dict[str, str]) -> tuple[list[Any], str]:
     """Rows after the one named by ``after``, and the address of those that follow: by key, never by number."""
-    tag, found, pk = request.GET.get("after", "").rpartition("~")
-    if found and pk.isdigit() and len(pk) < 19:
-        rows = rows.filter(Q(tag__gte=tag) & (Q(tag__gt=tag) | Q(pk__gt=int(pk))))
+    tag, found, number = request.GET.get("after", "").rpartition("~")
+    if found and (pk := as_key(number)) is not None:
+        rows = rows.filter(Q(tag__gte=tag) & (Q(tag__gt=tag) | Q(pk__gt=pk)))
     page = list(rows[: SHOWN + 1])
     if len(page) <= SHOWN:
         return page, ""

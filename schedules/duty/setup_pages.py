@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from assets_app.doors.beside import attempt
+from assets_app.doors.keys import as_key
 from assets_app.people import queries as people
 from assets_app.people.rules import may
 from assets_app.refusals import Unprocessable
@@ -163,8 +164,8 @@ def _add_season(request: HttpRequest, asset: Asset, form: SeasonForm, now: Any) 
 
 
 def _remove_season(request: HttpRequest, now: Any) -> bool:
-    season_id = request.POST.get("season", "")
-    if not (season_id.isascii() and season_id.isdigit()):
+    season_id = as_key(request.POST.get("season", ""))
+    if season_id is None:
         raise Unprocessable("unknown_season", "Say which season is to be removed.", field="season")
-    setup.remove_season(season_id=int(season_id), actor=request.user, now=now)
+    setup.remove_season(season_id=season_id, actor=request.user, now=now)
     return True

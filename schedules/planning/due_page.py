@@ -22,6 +22,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from assets_app.doors.context import sites_of, sites_where
 from assets_app.doors.kept import Kept
+from assets_app.doors.keys import as_key
 from assets_app.inspections.models import Method
 from assets_app.people.queries import require_first
 from assets_app.refusals import Unprocessable
@@ -197,10 +198,10 @@ def _page_url(kept: str, after: str) -> str:
 def raise_order(request: HttpRequest) -> HttpResponse:
     """Raise the order for one look of the list, and come back to the list as it was filtered."""
     require_first(request.user, "order.raise", request.POST, BY_PROGRAMME)
-    programme = request.POST.get("programme", "")
-    if not programme.isdigit():
+    programme = as_key(request.POST.get("programme", ""))
+    if programme is None:
         raise Unprocessable("unknown_programme", "Say for which look the order is.", field="programme")
-    order = raise_order_for_due_date(programme_id=int(programme), actor=request.user, now=timezone.now())
+    order = raise_order_for_due_date(programme_id=programme, actor=request.user, now=timezone.now())
     messages.success(request, f"Order {order.number} raised: {order.title}. Next: assign it and plan its day.")
     return redirect(_page_url(request.session.get(REMEMBERED, ""), ""))
 

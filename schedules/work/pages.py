@@ -17,6 +17,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from assets_app.doors.beside import attempt
+from assets_app.doors.keys import as_key
 from assets_app.inspections.evidence_actions import read_upload
 from assets_app.inspections.inputs import PhotoInput
 from assets_app.people import rules as rights
@@ -113,13 +114,11 @@ def order_raise(request: HttpRequest) -> HttpResponse:
     """Raise one order: for the look that a programme owes, or for a finding; the buttons of other pages post here."""
     who = {"actor": request.user, "now": timezone.now()}
     require_first(request.user, "order.raise", request.POST, BY_PROGRAMME, BY_FINDING)
-    programme, finding = request.POST.get("programme", ""), request.POST.get("finding", "")
-    if programme.isdigit():
-        made = actions.raise_order_for_due_date(programme_id=int(programme), **who)
-    elif finding.isdigit():
-        made = actions.raise_order_for_finding(
-            finding_id=int(finding), kind=request.POST.get("kind", rules.REPAIR), **who
-        )
+    programme, finding = as_key(request.POST.get("programme", "")), as_key(request.POST.get("finding", ""))
+    if programme is not None:
+        made = actions.raise_order_for_due_date(programme_id=programme, **who)
+    elif finding is not None:
+        made = actions.raise_order_for_finding(finding_id=finding, kind=request.POST.get("kind", rules.REPAIR), **who)
     else:
         raise Unprocessable("fields", "Say for which look or finding the order is.", field="programme")
     messages.success(request, f"Order {made.number} is raised.")
@@ -263,13 +262,21 @@ def today_of(person: Person) -> date:
     return day_at(site, timezone.now()) if site else timezone.now().date()
 
 
+def _day(text: str) -> date | None:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        return None
+
+
 def _page_of(request: HttpRequest, rows: Any) -> dict[str, Any]:
     """One page by key: after the last row (day due, id) of the page before."""
     after = request.GET.get("after", "")
-    day, _, pk = after.partition("_")
-    if pk.isdigit():
+    said, _, number = after.partition("_")
+    pk, day = as_key(number), _day(said)
+    if pk is not None and (day or said == "none"):
         later = Q(due_on__isnull=True, pk__gt=pk)
-        if day != "none":
+        if day:
             later |= Q(due_on__gt=day) | Q(due_on=day, pk__gt=pk)
         rows = rows.filter(later)
     found = list(rows[: ROWS + 1])
