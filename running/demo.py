@@ -24,6 +24,7 @@ from running.health import web_answers
 from running.heartbeats import age_of
 from running.processes import ROOT, NotReady, port_is_free
 from running.supervisor import Service, Supervisor, end_leftovers
+from schedules.demo.people import sign_in_lines
 
 RUN = Path(os.environ.get("RUN_FOLDER") or ROOT / ".run").resolve()
 DATABASE = RUN / "soundjoint.sqlite3"
@@ -51,7 +52,7 @@ def main() -> int:
         _prepare(env)
         supervisor.start(_worker(env), _web(env, port))
         if not supervisor.ending.is_set():
-            _greet(port, env, time.monotonic() - began)
+            _greet(port, time.monotonic() - began)
             supervisor.watch()
     except NotReady as error:
         print(f"The demo could not start: {error}", file=sys.stderr)
@@ -163,9 +164,9 @@ def _web(env: dict[str, str], port: int) -> Service:
     return Service("web", command, env, lambda: web_answers(port))
 
 
-def _greet(port: int, env: dict[str, str], seconds: float) -> None:
+def _greet(port: int, seconds: float) -> None:
     print(f"\nSoundjoint answers at http://localhost:{port}/ after {seconds:.0f} s. Ctrl-C stops it.\n", flush=True)
-    _manage("load_demo", "--sign-ins", env=env)
+    print(*sign_in_lines(), sep="\n")
     print(f"\nData, logs, and the mail it would send: {os.path.relpath(RUN)}", flush=True)
 
 

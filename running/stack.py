@@ -22,6 +22,7 @@ from running.health import web_answers
 from running.heartbeats import age_of
 from running.processes import ROOT, NotReady, free_port, port_is_free
 from running.supervisor import Service, Supervisor
+from schedules.demo.people import sign_in_lines
 
 BIN = Path(sys.executable).parent
 PYTHON_SERVICES = ("web", "worker", "beat")
@@ -144,7 +145,7 @@ def main() -> int:
                 stack.manage("load_demo")
                 stack.start()
                 print(f"\nThe stack answers at http://localhost:{port}/ after {time.monotonic() - began:.0f} s.")
-                stack.manage("load_demo", "--sign-ins")
+                print(*sign_in_lines(), sep="\n")
                 print(f"Logs: {stack.supervisor.logs}. Ctrl-C stops it; its data goes with it.", flush=True)
                 stack.supervisor.watch()
         except NotReady as error:

@@ -5,6 +5,7 @@ Only the list: it is read where no database is. ``crew`` makes the rows.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 PASSWORD = "larkmoor-tide-table"  # noqa: S105  the demo's one public password; never on a network
@@ -49,3 +50,11 @@ NDT = {
 }
 LAPSING = ("dov", "MT", 23)  # who, method, days from today
 CERTIFICATE_YEARS, WELDER_YEARS = 5, 3
+
+
+def sign_in_lines() -> Iterator[str]:
+    """Who signs in and what to look at, a line each."""
+    yield f"Password of all: {PASSWORD}"
+    for each in SIGN_INS:
+        where = " and ".join(slug.removeprefix("larkmoor-") for slug in each.sites)
+        yield f"  {each.username:6} {', '.join(each.roles):11} {where:15} {each.look_at}"

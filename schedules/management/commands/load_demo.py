@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from assets_app.register.models import Site
-from schedules.demo.people import PASSWORD, SIGN_INS
+from schedules.demo import people
 
 
 class Command(BaseCommand):
@@ -25,7 +25,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         if options["sign_ins"]:
-            self._sign_ins()
+            self.stdout.write("\n".join(people.sign_in_lines()))
             return
         if Site.objects.exists():
             raise CommandError("There are sites here already. The demo goes only into an empty database.")
@@ -35,13 +35,6 @@ class Command(BaseCommand):
         load.load(today=today, small=options["small"], say=self.stdout.write)
         for line in census.lines(today):
             self.stdout.write(line)
-
-    def _sign_ins(self) -> None:
-        self.stdout.write(f"Password of all: {PASSWORD}")
-        for each in SIGN_INS:
-            where = " and ".join(slug.removeprefix("larkmoor-") for slug in each.sites)
-            roles = ", ".join(each.roles)
-            self.stdout.write(f"  {each.username:6} {roles:11} {where:15} {each.look_at}")
 
 
 def _day(text: str | None) -> date | None:
