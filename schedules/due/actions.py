@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
@@ -372,6 +373,8 @@ def _assign(row: Programme | Policy, changes: dict[str, Any], allowed: tuple[str
     for name, value in changes.items():
         if name not in allowed:
             raise Unprocessable("fields", f"There is no field {name!r} here.", field=name)
+        if isinstance(value, float) and not math.isfinite(value):
+            raise Unprocessable("fields", f"{name.replace('_', ' ')}: this is no number.", field=name)
         setattr(row, name, value)
     try:
         row.full_clean(validate_constraints=False, validate_unique=False)

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db import connection, transaction
-from django.db.models import Q
+from django.db.models import Count, Q
 from numpy.typing import NDArray
 
 from assets_app.register.models import Asset, Joint, Site
@@ -27,6 +27,7 @@ from schedules.due.store import Columns, Scope
 
 CODE_VERSION = "2026.11"
 MARKS_AT_ONCE = 2000
+LOOKS_AT_ONCE = 25_000  # programmes; a worker's memory follows it
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,7 @@ def recompute_marked_batch(*, now: datetime) -> Outcome | None:
     Marks that another worker holds are skipped (on SQLite there is only one writer at a time).
     """
     marks = StaleMark.objects.select_for_update(skip_locked=connection.features.has_select_for_update_skip_locked)
-    batch = list(marks.order_by("pk")[:MARKS_AT_ONCE])
+    batch = _bounded(list(marks.order_by("pk")[:MARKS_AT_ONCE]))
     if not batch:
         return None
     whole = {mark.asset_id for mark in batch if mark.joint_id is None}
@@ -70,6 +71,23 @@ def recompute_marked_batch(*, now: datetime) -> Outcome | None:
     )
     StaleMark.objects.filter(pk__in=[mark.pk for mark in batch]).delete()
     return outcome
+
+
+def _bounded(marks: list[StaleMark]) -> list[StaleMark]:
+    """Of the marks, the oldest first, as many as ``LOOKS_AT_ONCE`` allows; one asset at least."""
+    whole = {mark.asset_id for mark in marks if mark.joint_id is None}
+    if len(whole) < 2:
+        return marks
+    rows = Programme.objects.filter(asset_id__in=whole).order_by().values_list("asset_id").annotate(Count("pk"))
+    looks = dict(rows)
+    held, taken = 0, set()
+    for place, mark in enumerate(marks):
+        if mark.joint_id is None and mark.asset_id not in taken:
+            held += looks.get(mark.asset_id, 0)
+            if taken and held > LOOKS_AT_ONCE:
+                return marks[:place]
+            taken.add(mark.asset_id)
+    return marks
 
 
 @transaction.atomic

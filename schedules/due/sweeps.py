@@ -18,7 +18,7 @@ from schedules.due.models import Programme, Sweep, SweepPart
 from schedules.due.store import Scope
 from schedules.duty import few
 
-PART_SIZE = 25_000  # programmes; a worker's memory follows it
+PART_SIZE = engine.LOOKS_AT_ONCE
 CLAIM_HOLDS = timedelta(minutes=10)
 
 

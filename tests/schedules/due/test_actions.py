@@ -49,12 +49,13 @@ def test_somebody_from_another_site_does_not_learn_that_the_joint_exists(weld_jo
         actions.set_programme(joint_id=weld_joint.pk, method="MT", actor=person("planner", other_site), now=now)
 
 
-def test_a_bad_figure_is_refused_by_name(weld_joint, person, site, now):
+@pytest.mark.parametrize(("field", "value"), [("calendar_months", 0), ("duty_count", float("nan"))])
+def test_a_bad_figure_is_refused_by_name(field, value, weld_joint, person, site, now):
     with pytest.raises(Unprocessable) as refused:
         actions.set_programme(
-            joint_id=weld_joint.pk, method="MT", actor=person("planner", site), now=now, calendar_months=0
+            joint_id=weld_joint.pk, method="MT", actor=person("planner", site), now=now, **{field: value}
         )
-    assert refused.value.field == "calendar_months"
+    assert refused.value.field == field
 
 
 def test_a_programme_made_late_knows_the_looks_made_before(weld_joint, person, site, now):

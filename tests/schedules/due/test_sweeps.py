@@ -101,6 +101,17 @@ def test_the_night_rates_anew_what_an_older_edition_rated(programme, steady_coun
     assert Rating.objects.get().damage_per_count > 1e-9
 
 
+def test_a_changed_policy_is_worked_off_in_batches_that_a_worker_can_hold(fleet, site, person, now, monkeypatch):
+    monkeypatch.setattr(actions, "_start_work", lambda: None)
+    monkeypatch.setattr(engine, "LOOKS_AT_ONCE", 6)
+    actions.set_policy(site_id=site.pk, actor=person("engineer", site), now=now, reason="trial", looks_single=4)
+    sizes = []
+    while outcome := engine.recompute_marked_batch(now=now):
+        sizes.append(outcome.programmes)
+    assert sizes == [6, 6, 6, 3]
+    assert DueDate.objects.count() == 21
+
+
 def test_by_hand_all_sites_are_computed_and_told_and_shown_to_the_people_of_each(
     fleet, site, other_site, person, client, capsys
 ):
