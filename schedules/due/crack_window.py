@@ -77,7 +77,7 @@ def assessment_end(*, finding: Finding, now: datetime) -> date | None:
     except InputError:
         return None
     curve = window.worked.curve
-    start = size.counter_total if size.counter_total is not None else curve.total_at_look(size.measured_on)
+    start = curve.total_noted(size.counter_total, size.measured_on)
     if left <= 0:
         return None
     day = curve.day_of(start + left / window.worked.rated.looks) or curve.horizon

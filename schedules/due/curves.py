@@ -54,6 +54,13 @@ class AssetCurve:
         """Total from which a look on ``day`` counts (the low side)."""
         return float(self.curve.total_at_look(np.array([day.toordinal()], dtype=np.int32))[0])
 
+    def total_noted(self, total: float | None, day: date) -> float:
+        """The total noted at a look on ``day``, but never more than the counter can have shown by that evening; where
+        none was noted that from which the look counts."""
+        if total is None:
+            return self.total_at_look(day)
+        return min(total, float(self.curve.most_by(np.array([day.toordinal()], dtype=np.int32))[0]))
+
 
 class ForecastRow(NamedTuple):
     """A primary counter's forecast with what of counter and asset it hangs on: plain values."""

@@ -198,9 +198,9 @@ def _missing_words(figures: Sequence[str]) -> str:
 
 
 def _total_at_look(row: DueRow, curve: AssetCurve | None) -> float | None:
-    if row.last_look_total is not None or curve is None:
+    if row.last_look_on is None or curve is None:
         return row.last_look_total
-    return None if row.last_look_on is None else curve.total_at_look(row.last_look_on)
+    return curve.total_noted(row.last_look_total, row.last_look_on)
 
 
 def closed_spans(seasons: Sequence[OpenSpan], first: date, last: date) -> list[Span]:

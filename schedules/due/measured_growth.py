@@ -121,8 +121,7 @@ def point(size: FindingSize, curve: AssetCurve) -> tuple[float, float] | None:
     depth = depth_of(size.depth_mm, size.length_mm)
     if depth is None:
         return None
-    total = size.counter_total if size.counter_total is not None else curve.total_at_look(size.measured_on)
-    return float(total), depth
+    return curve.total_noted(size.counter_total, size.measured_on), depth
 
 
 def words_of(joint_id: int) -> str:

@@ -8,6 +8,7 @@ import pytest
 
 from assets_app.models import Finding, FindingSize, Inspection
 from schedules.due import engine, measured_growth, queries
+from schedules.due.curves import curves_of_assets
 from schedules.due.store import Scope
 from schedules.duty import actions as duty
 from schedules.models import CrackGrowth, DueDate, StressSpectrum
@@ -125,3 +126,12 @@ def test_a_critical_size_that_fell_and_a_count_that_was_wrong_ask_for_another_fi
     last = steady_counter.readings.order_by("read_at").last()
     duty.withdraw_reading(reading_id=last.pk, reason="mistyped", actor=person("planner", site), now=now)
     assert measured_growth.owed_fits().exists()
+
+
+def test_a_total_mistyped_at_a_size_is_not_taken_for_slow_growth(measured, steady_counter, now):
+    size = measured(*GROWING).sizes.last()
+    curve = curves_of_assets([steady_counter.asset_id], today=now.date())[steady_counter.asset_id]
+    size.counter_total = 1e7
+    total, depth = measured_growth.point(size, curve)
+    assert depth == 2.3
+    assert curve.total_at_look(size.measured_on) <= total <= curve.total_on(size.measured_on)
