@@ -49,7 +49,7 @@ def sign_deferral(
         today = people.day_at(order.site, now)
         _check_order(order, today)
         explained = bounds.explanations(order, now=now)
-        _check_end(order, ends_on, today, rules.earliest(bounds.bounds_of(order, explained)))
+        _check_end(order, ends_on, today, rules.earliest(bounds.bounds_of(order, explained, today)))
         _end_lapsed(order, today)
         deferral = Deferral.objects.create(
             order=order,

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 
 from assets_app.inspections.models import Finding
+from assets_app.people.qualification_rules import add_months
 from assets_app.refusals import NotFound
-from schedules.deferral.rules import NEVER, Bound
+from schedules.deferral.rules import LONGEST_MONTHS, NEVER, Bound
 from schedules.due import queries as due
 from schedules.due.models import Programme
 from schedules.due.working import WorkedOut
@@ -30,8 +31,9 @@ def explanations(order: WorkOrder, *, now: datetime) -> list[due.Explanation]:
     return found
 
 
-def bounds_of(order: WorkOrder, explained: list[due.Explanation]) -> list[Bound]:
-    """Days that no deferral may pass: window closed, life used up, an engineer's assessment ended."""
+def bounds_of(order: WorkOrder, explained: list[due.Explanation], today: date) -> list[Bound]:
+    """Days that no deferral may pass: window closed, life used up, an engineer's assessment ended; a year where none of
+    these is known, for what nobody can compute is no reason to wait longer."""
     bounds = []
     for each in explained:
         if each.window_closes_on is not None:
@@ -43,7 +45,9 @@ def bounds_of(order: WorkOrder, explained: list[due.Explanation]) -> list[Bound]
         last = finding.assessments.first()
         if last is not None:
             bounds.append(Bound(last.ends_on, "an engineer's assessment lets a finding stand until then"))
-    return bounds
+    unknown = "neither the growth window nor the fatigue life of this joint is known"
+    why = f"{unknown}, so it is {LONGEST_MONTHS} months at most"
+    return bounds or [Bound(add_months(today, LONGEST_MONTHS), why)]
 
 
 def life_ends_on(worked: WorkedOut) -> date | None:

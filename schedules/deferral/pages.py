@@ -95,11 +95,12 @@ def order_put_off(request: HttpRequest, order_id: int) -> HttpResponse:
 
 def _show_form(request: HttpRequest, order: WorkOrder, form: PutOffForm, *, status: int = 200) -> HttpResponse:
     explained = bounds.explanations(order, now=timezone.now())
+    today = day_at(order.site, timezone.now())
     context = {
         "order": order,
         "form": form,
-        "today": day_at(order.site, timezone.now()),
-        "bound": rules.earliest(bounds.bounds_of(order, explained)),
+        "today": today,
+        "bound": rules.earliest(bounds.bounds_of(order, explained, today)),
         "risk": bounds.risk_of(order, explained),
         "grave": bounds.gravest_finding(order),
         "standing": order.deferrals.filter(state="standing").select_related("signed_by").first(),

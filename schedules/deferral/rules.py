@@ -9,6 +9,7 @@ from decimal import Decimal
 from itertools import pairwise
 
 NEVER = ("repair before use", "hold now")  # severities that cannot be put off
+LONGEST_MONTHS = 12  # where no figure bounds it, as for an engineer's assessment: common practice, no source
 SOON_DAYS = 14  # a deferral about to end: common practice, no source
 
 # Days since the work was due; common practice, no source.

@@ -7,7 +7,7 @@ from rest_framework.test import APIClient
 from schedules.models import Deferral, WorkOrder
 
 pytestmark = pytest.mark.django_db
-FAR = {"ends_on": "2099-01-01", "reason": "crane in July", "interim_measure": "weekly by eye"}
+FAR = {"ends_on": "2027-06-15", "reason": "crane in July", "interim_measure": "weekly by eye"}
 
 
 @pytest.fixture(autouse=True)

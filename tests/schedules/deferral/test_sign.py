@@ -137,6 +137,14 @@ def test_not_beyond_the_day_on_which_the_growth_window_closes(rated_order, manag
     assert sign(order, manager, now, ends_on=closes).ends_on == closes
 
 
+def test_what_nobody_can_compute_is_put_off_for_a_year_at_most(look_order, manager, now):
+    with pytest.raises(Unprocessable) as refused:
+        sign(look_order, manager, now, ends_on=date(2027, 6, 16))
+    assert refused.value.code == "beyond_window"
+    assert "neither the growth window nor the fatigue life" in refused.value.message
+    assert sign(look_order, manager, now, ends_on=date(2027, 6, 15)).state == "standing"
+
+
 def test_the_risk_is_signed_with_it(rated_order, manager, now):
     order, made = rated_order
     told = queries.explain(made.pk, now=now)
