@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Manager, QuerySet
 from django.utils.datastructures import MultiValueDict
 
+from assets_app.doors.keys import as_key
 from assets_app.people import qualification_rules, rules, who_may
 from assets_app.people.models import Person, Qualification, Role
 from assets_app.record.models import RecordEntry
@@ -17,7 +18,6 @@ from assets_app.refusals import Conflict, NotAllowed, NotFound, Unprocessable
 from assets_app.register.models import Asset, Joint, Site
 from assets_app.statements import Given, Statement
 
-LONGEST_KEY = 19  # digits; a longer one is no key of the database
 MOST_KEYS = 1000  # as many as a list that is sent may have
 
 _SITES = Statement(
@@ -100,7 +100,7 @@ def _keys(sent: object, key: str) -> set[int]:
         return set()
     value = sent.getlist(key) if isinstance(sent, MultiValueDict) else sent.get(key)
     words = [str(each) for each in (value if isinstance(value, list) else [value])[:MOST_KEYS]]
-    return {int(word) for word in words if word.isascii() and word.isdigit() and len(word) < LONGEST_KEY}
+    return {key for word in words if (key := as_key(word)) is not None}
 
 
 def _require_somewhere(person: Person, deed: str) -> None:
