@@ -32,8 +32,8 @@ def explanations(order: WorkOrder, *, now: datetime) -> list[due.Explanation]:
 
 
 def bounds_of(order: WorkOrder, explained: list[due.Explanation], today: date) -> list[Bound]:
-    """Days that no deferral may pass: window closed, life used up, an engineer's assessment ended; a year where none of
-    these is known, for what nobody can compute is no reason to wait longer."""
+    """Days that no deferral may pass: window closed, life used up, an engineer's assessment ended; a year where window
+    and life are not known, for what nobody can compute is no reason to wait longer."""
     bounds = []
     for each in explained:
         if each.window_closes_on is not None:
@@ -45,9 +45,18 @@ def bounds_of(order: WorkOrder, explained: list[due.Explanation], today: date) -
         last = finding.assessments.first()
         if last is not None:
             bounds.append(Bound(last.ends_on, "an engineer's assessment lets a finding stand until then"))
-    unknown = "neither the growth window nor the fatigue life of this joint is known"
-    why = f"{unknown}, so it is {LONGEST_MONTHS} months at most"
-    return bounds or [Bound(add_months(today, LONGEST_MONTHS), why)]
+    if not bounds and not any(_is_known(each) for each in explained):
+        unknown = "neither the growth window nor the fatigue life of this joint is known"
+        bounds.append(Bound(add_months(today, LONGEST_MONTHS), f"{unknown}, so it is {LONGEST_MONTHS} months at most"))
+    return bounds
+
+
+def _is_known(each: due.Explanation) -> bool:
+    """Whether the window or the life is known: one that gives no day then ends beyond all that is forecast."""
+    worked = each.worked
+    window = worked.rated.window_count is not None and each.window_opens_on is not None
+    life = bool(worked.rated.damage_per_count) and worked.born_total is not None
+    return worked.curve is not None and (window or life)
 
 
 def life_ends_on(worked: WorkedOut) -> date | None:

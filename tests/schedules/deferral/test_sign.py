@@ -1,5 +1,6 @@
 """Putting work off: who, how far, and never what stops use."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
@@ -143,6 +144,18 @@ def test_what_nobody_can_compute_is_put_off_for_a_year_at_most(look_order, manag
     assert refused.value.code == "beyond_window"
     assert "neither the growth window nor the fatigue life" in refused.value.message
     assert sign(look_order, manager, now, ends_on=date(2027, 6, 15)).state == "standing"
+
+
+def test_what_is_known_to_outlast_the_forecast_is_not_said_to_be_unknown(rated_order, now):
+    order, made = rated_order
+    told, today = queries.explain(made.pk, now=now), date(2026, 6, 15)
+
+    def bounded(**rated):
+        worked = replace(told.worked, rated=replace(told.worked.rated, **rated))
+        return bounds.bounds_of(order, [replace(told, window_closes_on=None, worked=worked)], today)
+
+    assert bounded(damage_per_count=1e-15) == []
+    assert [each.on for each in bounded(damage_per_count=None, window_count=None)] == [date(2027, 6, 15)]
 
 
 def test_the_risk_is_signed_with_it(rated_order, manager, now):
