@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
-from django.db.models import Count, F, Q
+from django.db.models import Count, Exists, F, OuterRef, Q
 from django.db.models.functions import TruncDate
 
 from assets_app.register.models import Asset, Joint, Site
@@ -52,7 +52,7 @@ def start(
             sweep.save(update_fields=["programmes_total"])
     except IntegrityError:
         return None
-    _finish_if_done(sweep.pk, now=now)
+    _end_those_done(now=now)
     return sweep
 
 
@@ -62,6 +62,7 @@ def work_off(*, worker: str, now: datetime, most: int = 1000) -> int:
     while done < most and (part := _claim(worker=worker, now=now)):
         _do(part, now=now)
         done += 1
+    _end_those_done(now=now)
     return done
 
 
@@ -114,10 +115,11 @@ def _do(part: SweepPart, *, now: datetime) -> None:
     scope = Scope(asset_range=(part.first_asset, part.last_asset), site_id=sweep.site_id)
     outcome = engine.recompute(scope, now=now, rate=engine.in_scope(scope) if sweep.ratings_too else None)
     SweepPart.objects.filter(pk=part.pk).update(done_at=now, changed=outcome.changed)
-    _finish_if_done(sweep.pk, now=now)
 
 
-def _finish_if_done(sweep_id: int, *, now: datetime) -> None:
-    open_parts = SweepPart.objects.filter(sweep_id=sweep_id, done_at=None)
-    if not open_parts.exists():
-        Sweep.objects.filter(pk=sweep_id, state=Sweep.State.RUNNING).update(state=Sweep.State.DONE, ended_at=now)
+def _end_those_done(*, now: datetime) -> None:
+    """Sweeps of which no part is open have ended. Asked outside the transaction of a part: two workers at the last two
+    parts do not see each other's before they commit, and each would leave the end to the other."""
+    still_open = SweepPart.objects.filter(sweep=OuterRef("pk"), done_at=None)
+    done = Sweep.objects.filter(~Exists(still_open), state=Sweep.State.RUNNING)
+    done.update(state=Sweep.State.DONE, ended_at=now)

@@ -62,6 +62,17 @@ def test_a_part_left_by_a_killed_worker_is_taken_up_again(fleet, site, now):
     assert Sweep.objects.get(pk=sweep.pk).state == "done"
 
 
+def test_a_sweep_whose_last_two_parts_ended_in_one_moment_ends_too(fleet, site, now):
+    """Neither of two workers saw the other's part before it committed, so none of them ended the sweep."""
+    (sweep,) = sweeps.start_owed(now=now)
+    SweepPart.objects.filter(sweep=sweep).update(claimed_at=now, done_at=now)
+    sweep.refresh_from_db()
+    assert sweep.state == "running"
+    assert sweeps.work_off(worker="next", now=now + timedelta(seconds=30)) == 0
+    sweep.refresh_from_db()
+    assert (sweep.state, sweep.ended_at) == ("done", now + timedelta(seconds=30))
+
+
 def test_a_second_sweep_changes_nothing(fleet, site, now):
     sweeps.start_owed(now=now)
     sweeps.work_off(worker="one", now=now)
