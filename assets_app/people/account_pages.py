@@ -44,7 +44,8 @@ def set_password(request: HttpRequest, person_id: int, token: str) -> HttpRespon
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
 def account(request: HttpRequest) -> HttpResponse:
-    """By what one signs in, and the form to change one's own password; this session goes on, every other one ends."""
+    """By what one signs in, and the form to change one's own password. Where that is done one stays signed in; all else
+    that was signed in as them ends."""
     form, who = ChangePasswordForm(request.POST or None), request.user
 
     def change(told: dict[str, Any]) -> None:

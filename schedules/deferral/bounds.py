@@ -52,11 +52,12 @@ def bounds_of(order: WorkOrder, explained: list[due.Explanation], today: date) -
 
 
 def _is_known(each: due.Explanation) -> bool:
-    """Whether the window or the life is known: one that gives no day then ends beyond all that is forecast."""
+    """Whether the window or the life is known: one that gives no day then ends beyond all that is forecast. Where a
+    figure cannot be right, neither is."""
     worked = each.worked
     window = worked.rated.window_count is not None and each.window_opens_on is not None
     life = bool(worked.rated.damage_per_count) and worked.born_total is not None
-    return worked.curve is not None and (window or life)
+    return worked.curve is not None and (window or life) and not worked.rated.impossible
 
 
 def life_ends_on(worked: WorkedOut) -> date | None:

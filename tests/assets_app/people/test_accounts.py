@@ -18,11 +18,6 @@ NEW = {"username": "wick", "first_name": "Wick", "last_name": "Sandrigg", "email
 
 
 @pytest.fixture
-def manager(person, site):
-    return person("manager", site)
-
-
-@pytest.fixture
 def added(manager, site, now):
     def make(**more):
         told = {

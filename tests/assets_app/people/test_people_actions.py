@@ -21,16 +21,6 @@ WELDER = {"kind": "welder", "process": "135", "issued_on": date(2025, 1, 1), "ex
 
 
 @pytest.fixture
-def manager(person, site):
-    return person("manager", site)
-
-
-@pytest.fixture
-def fitter(person, site):
-    return person("technician", site)
-
-
-@pytest.fixture
 def qualify(site, fitter, manager, now):
     def make(**more):
         return add_qualification(**{"site_id": site.pk, "person_id": fitter.pk, "actor": manager, "now": now, **more})

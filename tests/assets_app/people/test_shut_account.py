@@ -19,16 +19,6 @@ WHY = {"reason": "left the pier"}
 
 
 @pytest.fixture
-def manager(person, site):
-    return person("manager", site)
-
-
-@pytest.fixture
-def fitter(person, site):
-    return person("technician", site)
-
-
-@pytest.fixture
 def shut(fitter, manager, now):
     def deed(**more):
         return shut_account(**{"person_id": fitter.pk, "actor": manager, "now": now, **WHY, **more})

@@ -156,6 +156,7 @@ def test_what_is_known_to_outlast_the_forecast_is_not_said_to_be_unknown(rated_o
 
     assert bounded(damage_per_count=1e-15) == []
     assert [each.on for each in bounded(damage_per_count=None, window_count=None)] == [date(2027, 6, 15)]
+    assert [each.on for each in bounded(damage_per_count=1e-15, impossible=True)] == [date(2027, 6, 15)]
 
 
 def test_the_risk_is_signed_with_it(rated_order, manager, now):
