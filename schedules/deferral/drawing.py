@@ -10,6 +10,7 @@ from engineering.figures import grouped
 from schedules.deferral.rules import AgeBand
 
 WIDTH, LEFT, ROW, BAR = 720, 130, 40, 18
+LETTER = 7.2  # px of the words behind a bar, on the wide side for the fonts in use
 NARROW_WIDTH, NARROW_ROW = 340, 62
 
 
@@ -17,7 +18,8 @@ def age_bands(bands: Sequence[AgeBand], currency: str) -> Drawing:
     """Bars to one scale: hatched silent, plain signed for; the known cost stands behind each."""
     pen = Pen(WIDTH, ROW * len(bands) + 34)
     longest = max((band.count for band in bands), default=0) or 1
-    unit = (WIDTH - LEFT - 170) / longest
+    widest = max((len(said(band, currency)) for band in bands), default=0)
+    unit = (WIDTH - LEFT - 16 - LETTER * widest) / longest
     _legend(pen, LEFT)
     for place, band in enumerate(bands):
         y = 30 + place * ROW
