@@ -7,11 +7,11 @@ and its counter. Ratings are given, since they change with the steel and not wit
 from __future__ import annotations
 
 import json
-import subprocess
 import sys
 import time
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
+from statistics import median
 from typing import Any
 
 import django
@@ -22,7 +22,7 @@ from django.core.management import call_command  # noqa: E402
 from django.db import connection, transaction  # noqa: E402
 
 from assets_app.models import Asset, Person, Role, Site  # noqa: E402
-from bench import due_pages, plain_loop  # noqa: E402
+from bench import due_pages, many_workers, plain_loop  # noqa: E402
 from schedules.due import engine, store, sweeps  # noqa: E402
 from schedules.due.store import Scope  # noqa: E402
 from schedules.duty import actions as duty  # noqa: E402
@@ -194,22 +194,15 @@ def readings_in_turn(*sites: Site) -> list[float]:
     return [min(each) for each in times]
 
 
-def two_workers(site: Site) -> tuple[float, float, int]:
-    """Seconds of a full recompute by one process and by two, and the peak memory of one, MiB."""
-    times, held = [], []
-    for workers in (1, 2):
+def gains_of_workers(site: Site) -> many_workers.Gains:
+    """What a second worker gains on a full recompute with every date changing."""
+
+    def lay_out() -> None:
         shift_looks(site, 1)
         sweeps.start(site=site, for_day=TODAY, now=NOW)
         connection.close()
 
-        def work(workers: int = workers) -> None:
-            command = [sys.executable, "-m", "bench.due_worker"]
-            running = [subprocess.Popen(command, stdout=subprocess.PIPE, text=True) for _ in range(workers)]
-            held.extend(int(each.communicate()[0]) for each in running)
-            assert all(each.returncode == 0 for each in running)
-
-        times.append(timed(work))
-    return times[0], times[1], max(held)
+    return many_workers.in_turn(lay_out)
 
 
 def every_date_in_turn(site: Site) -> tuple[float, float]:
@@ -261,7 +254,7 @@ def main(joints: int) -> list[dict[str, Any]]:
     ours_s = every_s * rows / joints
     reading_small, reading_large = readings_in_turn(small, site)
     doors = due_pages.rows_of(site, _as_varied(person, min(sites)))
-    one, two, peak = two_workers(site)
+    gains = gains_of_workers(site)
     few = {"joints": rows, "ours_s": ours_s}
     return [
         row(
@@ -282,7 +275,15 @@ def main(joints: int) -> list[dict[str, Any]]:
             reading_large / reading_small, 1.2, less=True, large_s=reading_large, small_s=reading_small,
         ),
         *doors,
-        row("P9", "two workers against one", one / two, 1.8, one_s=one, two_s=two, peak_memory_mib_of_a_worker=peak),
+        row(
+            "P9", "two workers against one, the middle one of the turns", median(gains.of_workers()), 1.8,
+            one_s=median(gains.one), two_s=median(gains.two), peak_memory_mib_of_a_worker=gains.peak_memory,
+            gain_in_each_turn=_rounded(gains.of_workers()),
+        ),
+        row(
+            "P9b", "the same gain against that of two processes that share nothing, in the same turns",
+            gains.share_of_the_machine(), 0.9, gain_of_the_machine_in_each_turn=_rounded(gains.of_the_machine),
+        ),
     ]  # fmt: skip
 
 
@@ -292,6 +293,10 @@ def _as_varied(person: Person, joints: int) -> Site:
     Role.objects.create(person=person, site=site, name="engineer")
     full(site)
     return site
+
+
+def _rounded(values: list[float]) -> list[float]:
+    return [round(each, 2) for each in values]
 
 
 def _by_size(seconds: dict[int, float]) -> dict[str, float]:
