@@ -12,6 +12,7 @@ import http.client
 import socket
 import ssl
 import threading
+import time
 from dataclasses import dataclass
 from urllib.parse import SplitResult, urlsplit
 
@@ -22,7 +23,7 @@ from schedules.alerts.address_rules import is_on_the_internet
 
 TIMEOUT_S = 10  # to connect, and between two bytes
 LOOK_UP_S = 5  # for a name; the resolver's own patience may be minutes
-DEADLINE_S = 20  # for the whole answer, however slowly it drips
+DEADLINE_S = 20  # for all of it, from the look-up to the answer, however slowly it drips
 MOST_ADDRESSES = 4  # of one name that are tried
 INSIDE = (
     "This address lies inside a network and not on the internet, so nothing is posted there. Where the receiver is "
@@ -70,17 +71,16 @@ def post(url: str, body: bytes, headers: dict[str, str], *, deadline_s: float = 
     parts = _parts(url)
     if parts is None:
         raise Trouble("the address is not one of http or https")
-    link = _link(parts)
-    late = threading.Event()
-    watch = threading.Timer(deadline_s, _cut, args=(link, late))
+    link = _link(parts, deadline_s)
+    watch = threading.Timer(deadline_s, _cut, args=(link,))
     watch.daemon = True
+    watch.start()
     try:
         link.connect()
-        watch.start()
         link.request("POST", f"{parts.path or '/'}{'?' + parts.query if parts.query else ''}", body, headers)
         answer = link.getresponse()
     except (OSError, http.client.HTTPException, ValueError) as error:
-        if late.is_set():
+        if link.late.is_set():
             raise Trouble(f"no answer within {deadline_s:g} s") from error
         raise Trouble(_plain(f"{type(error).__name__}: {error}")) from error
     finally:
@@ -119,42 +119,60 @@ def _addresses(host: str, port: int) -> list[str]:
     return addresses[:MOST_ADDRESSES]
 
 
-def _reach(host: str, port: int) -> socket.socket:
+def _reach(host: str, port: int, until: float) -> socket.socket:
     """A connection to the first address that answers."""
     trouble: OSError = OSError("no address")
     for address in _addresses(host, port):
+        left = until - time.monotonic()
+        if left <= 0:
+            break
         try:
-            held = socket.create_connection((address, port), TIMEOUT_S)
+            held = socket.create_connection((address, port), min(TIMEOUT_S, left))
         except OSError as error:
             trouble = error
             continue
+        held.settimeout(TIMEOUT_S)
         held.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         return held
     raise trouble
 
 
 class _Link(http.client.HTTPConnection):
+    def __init__(self, host: str, port: int, deadline_s: float) -> None:
+        super().__init__(host, port)
+        self.until, self.late = time.monotonic() + deadline_s, threading.Event()
+
     def connect(self) -> None:
-        self.sock = _reach(self.host, self.port)
+        self._hold(_reach(self.host, self.port, self.until))
+
+    def _hold(self, held: socket.socket) -> None:
+        """Hold it where ``_cut`` finds it; who was cut before there was anything to cut goes no further."""
+        self.sock = held
+        if self.late.is_set():
+            raise TimeoutError
 
 
-class _SafeLink(http.client.HTTPConnection):
+class _SafeLink(_Link):
     """The certificate must be the name's, whatever the address."""
 
     default_port = http.client.HTTPS_PORT
 
     def connect(self) -> None:
-        self.sock = ssl.create_default_context().wrap_socket(_reach(self.host, self.port), server_hostname=self.host)
+        super().connect()
+        given = {"server_hostname": self.host, "do_handshake_on_connect": False}  # a slow handshake can be cut
+        safe = ssl.create_default_context().wrap_socket(self.sock, **given)
+        self._hold(safe)
+        safe.do_handshake()
 
 
-def _link(parts: SplitResult) -> http.client.HTTPConnection:
+def _link(parts: SplitResult, deadline_s: float) -> _Link:
     kind = _SafeLink if parts.scheme == "https" else _Link
-    return kind(parts.hostname or "", parts.port or kind.default_port)
+    return kind(parts.hostname or "", parts.port or kind.default_port, deadline_s)
 
 
-def _cut(link: http.client.HTTPConnection, late: threading.Event) -> None:
-    late.set()
+def _cut(link: _Link) -> None:
+    link.late.set()
     held = link.sock
     if held is not None:
         with contextlib.suppress(OSError):
-            held.shutdown(socket.SHUT_RDWR)
+            socket.socket.shutdown(held, socket.SHUT_RDWR)  # TLS would first take its state away from who is reading

@@ -4,11 +4,12 @@ A message is signed by the Standard Webhooks scheme (headers ``webhook-id``, ``w
 ``webhook-signature``). Its id is the intent's: it is the same at every try, so a receiver drops a repeat by it. A try
 counts as taken with any 2xx; everything else, a redirect too, is tried again.
 
-One worker at a time serves an endpoint: it holds the endpoint's claim, which one conditional UPDATE gives and which
-runs out when the worker dies. It posts the oldest message, writes down that it was taken, and goes on; the next waits
-until the one before was taken or given up. A failure makes the whole endpoint wait, longer each time, so a receiver
-that is down costs one try a pause and loses nothing. After 2xx a message is never posted again, but for one window: a
-worker killed between the answer and writing it down; then it comes once more under the same id.
+One worker at a time serves an endpoint: it holds the endpoint's claim, which one conditional UPDATE gives, which is
+renewed before each post and which outlasts any post; when the worker dies it runs out within half a minute. It posts
+the oldest message, writes down that it was taken, and goes on; the next waits until the one before was taken or given
+up. A failure makes the whole endpoint wait, longer each time, so a receiver that is down costs one try a pause and
+loses nothing. After 2xx a message is never posted again, but for one window: a worker killed between the answer and
+writing it down; then it comes once more under the same id.
 
 Two alerts written at the same moment may come in either order.
 """
@@ -36,6 +37,7 @@ _log = logging.getLogger(__name__)
 MOST_POSTS = 200  # in a row to one endpoint before another gets its turn
 LONGEST_TURN = timedelta(seconds=30)  # the same for a slow one
 LONGEST_RUN = timedelta(minutes=2)  # far below the time limit of a task
+LONGEST_HELD_UP = timedelta(seconds=5)  # from renewing the claim to the post: the post then ends while it holds
 
 
 def post_owed(*, now: datetime) -> int:
@@ -92,7 +94,8 @@ def headers(*, secret: str, message: str, body: bytes, at: datetime) -> dict[str
 def _somebody_posts(now: datetime) -> bool:
     """One run at a time: slow receivers hold one of the workers' hands and no more. A claim from a clock that was ahead
     says nothing about that; it holds its own endpoint only."""
-    return WebhookEndpoint.objects.filter(claimed_until__gt=now, claimed_until__lte=now + rules.CLAIM_HOLDS).exists()
+    soon = now + rules.POST_CLAIM_HOLDS
+    return WebhookEndpoint.objects.filter(claimed_until__gt=now, claimed_until__lte=soon).exists()
 
 
 # --- the claim --------------------------------------------------------------------------------------------------------
@@ -107,13 +110,13 @@ def claim(endpoint_id: int, now: datetime) -> str | None:
     """Become the one who serves the endpoint; None where somebody else does, or its time has not come."""
     mine = uuid.uuid4().hex
     free = WebhookEndpoint.objects.filter(_free_at(now), pk=endpoint_id)
-    return mine if free.update(claim=mine, claimed_until=now + rules.CLAIM_HOLDS) else None
+    return mine if free.update(claim=mine, claimed_until=now + rules.POST_CLAIM_HOLDS) else None
 
 
 def _renew(endpoint_id: int, mine: str, now: datetime) -> bool:
     """Hold on to the claim for one more post; False where it ran out and another took it, or it was switched off."""
     held = WebhookEndpoint.objects.filter(pk=endpoint_id, claim=mine, is_on=True)
-    return bool(held.update(claimed_until=now + rules.CLAIM_HOLDS))
+    return bool(held.update(claimed_until=now + rules.POST_CLAIM_HOLDS))
 
 
 def _serve(endpoint_id: int, now: datetime, began: float) -> int:
@@ -128,10 +131,10 @@ def _serve(endpoint_id: int, now: datetime, began: float) -> int:
         return 0
     done = 0
     try:
-        while done < MOST_POSTS and moment() - start < LONGEST_TURN and _renew(endpoint_id, mine, moment()):
+        while done < MOST_POSTS and (at := moment()) - start < LONGEST_TURN and _renew(endpoint_id, mine, at):
             owed = WebhookDelivery.objects.filter(endpoint=endpoint_id, state=WebhookDelivery.State.OWED)
             row = owed.select_related("intent__site", "endpoint").order_by("intent_id").first()
-            if row is None or not send(row, mine, now=moment()):
+            if row is None or moment() - at > LONGEST_HELD_UP or not send(row, mine, now=moment()):
                 break
             done += 1
     finally:

@@ -46,6 +46,7 @@ FIRST_RETRY = timedelta(minutes=1)
 LONGEST_RETRY = timedelta(hours=1)  # so that a mail server that comes back is found within the hour
 MOST_ATTEMPTS = 30  # with the back-off below: about a day
 CLAIM_HOLDS = timedelta(minutes=5)  # longer than sending one message can take
+POST_CLAIM_HOLDS = timedelta(seconds=30)  # renewed before each post, which ends within ``http_post.DEADLINE_S``
 BATCH_SIZE = 1000  # alerts in one message: more than a site tells singly a day, so that a digest is one
 LONGEST_POST_PAUSE = timedelta(hours=1)  # so that a receiver that comes back is found within the hour
 LONGEST_ASKED = timedelta(days=1)  # a receiver may ask for a longer pause by Retry-After, up to this

@@ -46,6 +46,14 @@ def test_a_receiver_that_is_too_slow_is_left(receiver, how, monkeypatch):
     assert time.monotonic() - began < 5
 
 
+def test_a_receiver_that_never_ends_its_handshake_is_left_at_the_deadline():
+    with socket.create_server(("127.0.0.1", 0)) as silent:  # takes the connection and says nothing
+        began = time.monotonic()
+        with pytest.raises(http_post.Trouble, match=r"no answer within 0\.3 s"):
+            http_post.post(f"https://127.0.0.1:{silent.getsockname()[1]}/", b"{}", {}, deadline_s=0.3)
+    assert time.monotonic() - began < http_post.TIMEOUT_S / 2
+
+
 # --- where nothing is posted ------------------------------------------------------------------------------------------
 
 OUTSIDE = "1.2.3.4"  # only ever looked at here

@@ -4,6 +4,7 @@ import base64
 import json
 import threading
 from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import pytest
 from django.db import connection
@@ -158,11 +159,11 @@ def test_one_run_posts_at_a_time_so_that_slow_receivers_hold_one_worker(site, en
     slow = made(site, manager, nobody_listens(), now)
     intents(site, 1, now)
     assert posting.claim(slow.pk, now)
-    assert posting.post_owed(now=now + timedelta(minutes=1)) == 0
-    assert posting.post_owed(now=now + rules.CLAIM_HOLDS) == 1
+    assert posting.post_owed(now=now + timedelta(seconds=20)) == 0
+    assert posting.post_owed(now=now + rules.POST_CLAIM_HOLDS) == 1
     assert posting.claim(slow.pk, now + timedelta(days=60))  # killed while the clock was ahead
     intents(site, 1, now, start=1)
-    assert posting.post_owed(now=now + rules.CLAIM_HOLDS) == 1
+    assert posting.post_owed(now=now + rules.POST_CLAIM_HOLDS) == 1
 
 
 @pytest.mark.django_db
@@ -194,7 +195,7 @@ def test_a_worker_that_dies_after_the_answer_sends_the_same_message_once_more_un
         patched.setattr(posting, "_taken", dies)
         with pytest.raises(Killed):
             posting.post_owed(now=now)
-    assert posting.post_owed(now=now + rules.CLAIM_HOLDS + SLACK) == 2
+    assert posting.post_owed(now=now + rules.POST_CLAIM_HOLDS + SLACK) == 2
     first, again, second = receiver.ids()
     assert first == again != second
     assert receiver.taken[0][1] == receiver.taken[1][1]
@@ -204,9 +205,55 @@ def test_a_worker_that_dies_after_the_answer_sends_the_same_message_once_more_un
 def test_while_the_claim_of_a_killed_worker_holds_nobody_else_posts(site, endpoint, receiver, now):
     intents(site, 1, now)
     assert posting.claim(endpoint.pk, now)  # and the worker dies
-    assert posting.post_owed(now=now + timedelta(minutes=4)) == 0
-    assert posting.post_owed(now=now + timedelta(minutes=6)) == 1
+    assert posting.post_owed(now=now + timedelta(seconds=29)) == 0
+    assert posting.post_owed(now=now + timedelta(seconds=31)) == 1
     assert len(receiver.seen) == 1
+
+
+@pytest.fixture
+def clock(monkeypatch):
+    """The seconds that a run counts, set by the test."""
+    shown = SimpleNamespace(at=0.0)
+    monkeypatch.setattr(posting, "time", SimpleNamespace(monotonic=lambda: shown.at))
+    return shown
+
+
+@pytest.mark.django_db
+def test_a_worker_that_lives_keeps_its_claim_however_slow_the_receiver(
+    site, endpoint, receiver, now, clock, monkeypatch
+):
+    intents(site, 3, now)
+    real, beside = posting.send, []
+
+    def slow(row, mine, *, now):
+        clock.at += http_post.DEADLINE_S
+        beside.append((posting.post_owed(now=(at := now + timedelta(seconds=20))), posting.claim(endpoint.pk, at)))
+        return real(row, mine, now=now)
+
+    monkeypatch.setattr(posting, "send", slow)
+    assert posting.post_owed(now=now) == 2  # the third comes at this endpoint's next turn
+    assert beside == [(0, None)] * 2
+    assert texts(receiver.seen) == ["t0", "t1"]
+
+
+@pytest.mark.django_db
+def test_a_worker_that_was_held_up_too_long_to_end_a_post_within_its_claim_posts_nothing(
+    site, endpoint, receiver, now, clock, monkeypatch
+):
+    longest_post = timedelta(seconds=http_post.DEADLINE_S)
+    assert posting.LONGEST_HELD_UP + longest_post < rules.POST_CLAIM_HOLDS
+    intents(site, 1, now)
+    real = posting._renew
+
+    def held_up(*given):
+        clock.at += 6
+        return real(*given)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(posting, "_renew", held_up)
+        assert posting.post_owed(now=now) == 0
+    assert receiver.seen == []
+    assert posting.post_owed(now=now) == 1
 
 
 @pytest.mark.django_db
@@ -216,7 +263,7 @@ def test_a_worker_whose_claim_ran_out_stops_before_the_next_message(site, endpoi
 
     def slow(row, mine, *, now):
         answer = real(row, mine, now=now)
-        assert posting.claim(endpoint.pk, now + rules.CLAIM_HOLDS + SLACK)  # another takes over meanwhile
+        assert posting.claim(endpoint.pk, now + rules.POST_CLAIM_HOLDS + SLACK)  # another takes over meanwhile
         return answer
 
     monkeypatch.setattr(posting, "send", slow)
