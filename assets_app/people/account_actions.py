@@ -53,12 +53,11 @@ def add_person(
         raise Unprocessable("unknown_role", f"There is no role {role!r}.", field="role")
     sign_in_links.check_way(hand_over, email)
     with transaction.atomic():
-        made = {"link_made_at": now, "link_made_by": _named(actor)}
-        person = _new_person(username, first_name=first_name, last_name=last_name, email=email, **made)
+        person = _new_person(username, first_name=first_name, last_name=last_name, email=email)
         content = {"person": person.display_name, "signs_in_as": person.username, "hand_over": hand_over}
         record.append(site_id=site_id, deed="person.added", actor=actor, subject=person, content=content, now=now)
         grant_role(site_id=site_id, person_id=person.pk, name=role, actor=actor, now=now)
-        return _handed_over(person, hand_over)
+        return _handed_over(person, hand_over, actor, now)
 
 
 def make_link(*, person_id: int, actor: Person | None, now: datetime, hand_over: str = Way.MAIL) -> NewLink:
@@ -74,10 +73,8 @@ def make_link(*, person_id: int, actor: Person | None, now: datetime, hand_over:
             message = f"The account of {person.display_name} is shut: no link leads in. Open it first."
             raise Conflict("account_shut", message)
         sign_in_links.check_way(hand_over, person.email)
-        person.link_made_at, person.link_made_by = now, _named(actor)
-        person.save(update_fields=["link_made_at", "link_made_by"])
         _record(site_ids, person, actor, now, deed="person.link_made", hand_over=hand_over)
-        return _handed_over(person, hand_over)
+        return _handed_over(person, hand_over, actor, now)
 
 
 def shut_account(*, person_id: int, reason: str, actor: Person | None, now: datetime) -> list[int]:
@@ -137,7 +134,10 @@ def _named(actor: Person | None) -> str:
     return actor.display_name[:160] if actor else AT_THE_MACHINE
 
 
-def _handed_over(person: Person, way: str) -> NewLink:
+def _handed_over(person: Person, way: str, actor: Person | None, now: datetime) -> NewLink:
+    """A new link, made last of all: a change of roles would end it."""
+    person.link_made_at, person.link_made_by = now, _named(actor)
+    person.save(update_fields=["link_made_at", "link_made_by"])
     link = sign_in_links.new_link(person, way)
     transaction.on_commit(lambda: sign_in_links.send(link))
     return link

@@ -51,6 +51,7 @@ def grant_role(
         role, _ = Role.objects.update_or_create(
             person=person, site_id=site_id, name=name, defaults={"release_authority": release_authority}
         )
+        _end_link(person)
         content = {"person": person.display_name, "role": name, "release_authority": release_authority}
         record.append(site_id=site_id, deed="role.granted", actor=actor, subject=person, content=content, now=now)
         if is_new_here:
@@ -68,6 +69,7 @@ def take_role(*, site_id: int, person_id: int, name: str, actor: Person, now: da
         gone, _ = Role.objects.filter(person=person, site_id=site_id, name=name).delete()
         if not gone:
             raise NotFound("not_found", f"{person.display_name} is not {name} here.")
+        _end_link(person)
         taken = {"person": person, "site_id": site_id, "role": name}
         told = events.role_taken.send(sender=__name__, **taken, actor=actor, now=now)
         content = {"person": person.display_name, "role": name}
@@ -87,6 +89,7 @@ def correct_email(*, person_id: int, email: str, actor: Person, now: datetime) -
             raise Unprocessable("same_address", "That address is on file already.", field="email")
         before, person.email = person.email, email
         person.save(update_fields=["email"])
+        _end_link(person)
         content = {"person": person.display_name}
         for site_id in site_ids:
             record.append(
@@ -277,6 +280,13 @@ def locked_with_managers(person_id: int, actor: Actor) -> tuple[Person, Actor]:
     if actor is not None:
         actor = rows.get(actor.pk, actor)
     return rows.get(person_id) or locked_person(person_id), actor
+
+
+def _end_link(person: Person) -> None:
+    """A link to set a password that is out was made for the rights and the address that were; it leads nowhere then."""
+    if person.link_made_at is not None:
+        person.link_made_at = None
+        person.save(update_fields=["link_made_at"])
 
 
 def _locked_qualification(qualification_id: int, site_id: int) -> Qualification:

@@ -101,14 +101,14 @@ def email(request: HttpRequest, person_id: int) -> HttpResponse:
 def role_given(request: HttpRequest) -> HttpResponse:
     """Give somebody a role at a site, by the name that they sign in by."""
     queries.require_first(request.user, "people.change", {"site": request.POST.get("site_id")}, queries.BY_SITE)
-    form = RoleForm(request.POST, sites=_managed(request.user))
+    form, given = RoleForm(request.POST, sites=_managed(request.user)), []
 
     def give(told: dict[str, Any]) -> None:
-        who = queries.person_by_name(request.user, told["site_id"], told.pop("username"))
-        actions.grant_role(person_id=who.pk, **told, **_whose(request))
+        given.append(queries.person_by_name(request.user, told["site_id"], told.pop("username")))
+        actions.grant_role(person_id=given[0].pk, **told, **_whose(request))
 
     if attempt(form, give):
-        messages.success(request, "Given, and in the record. It holds from now on.")
+        messages.success(request, f"Given, and in the record. It holds from now on. {_link_words(given[0])}".strip())
         return redirect("people")
     return _show_people(request, form, status=422)
 
@@ -176,7 +176,8 @@ def role_taken(request: HttpRequest, person_id: int) -> HttpResponse:
     if not form.is_valid():
         raise NotFound("not_found", "There is no such role here.")
     freed = actions.take_role(person_id=who.pk, **form.cleaned_data, **_whose(request))
-    messages.success(request, f"Taken, and in the record. It holds from now on. {_freed_words(freed, who)}".strip())
+    words = f"{_freed_words(freed, who)} {_link_words(who)}"
+    messages.success(request, " ".join(f"Taken, and in the record. It holds from now on. {words}".split()))
     is_here = queries.colleagues_of(request.user).filter(pk=who.pk).exists()
     return redirect("person", who.pk) if is_here else redirect("people")
 
@@ -292,6 +293,13 @@ def _why_no_account(actor: Person, who: Person) -> str:
     return ""
 
 
+def _link_words(before: Person) -> str:
+    """``before``: as they were before their roles changed."""
+    if not sign_in_links.is_out(before, timezone.now()):
+        return ""
+    return f"The link to a password that was out for {before.display_name} ended with that: make a new one."
+
+
 def _show(
     request: HttpRequest,
     who: Person,
@@ -322,6 +330,7 @@ def _show(
     managed = [] if request.user.pk == who.pk else _managed(request.user)
     context |= {"keeps_account": bool(managed), "why_no_account": _why_no_account(request.user, who)}
     context |= {"valid_days": sign_in_links.valid_days(), "shut_form": shut or ShutForm()}
+    context["link_is_out"] = sign_in_links.is_out(who, timezone.now())
     context["link_form"] = link or LinkForm(email=who.email)
     context["managed"] = {site_id for site_id, _ in managed}
     return render(request, "people/person.html", context, status=status)

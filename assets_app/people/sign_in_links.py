@@ -1,13 +1,16 @@
-"""The link by which a person sets a password: for three days, once, until a newer one, a sign-in or another address.
+"""The link by which a person sets a password: for three days, once, until a newer one, a sign-in, another
+address or another role.
 
 It goes to the person by mail and is seen by nobody else; or who made it is shown it once, and the person is told so by
 mail. Nothing of it is stored but by whom it was made, and the moment: the link carries a signature over that, the
-password, the last sign-in and the address, so that each change of these ends it.
+password, the last sign-in and the address, so that each change of these ends it. A role that is given or taken takes the
+moment away: who was shown the link keeps the person at the sites that were, perhaps not at one that came to them.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 from django.conf import settings
 from django.contrib.auth.tokens import PasswordResetTokenGenerator
@@ -79,6 +82,14 @@ def leads(person: Person, token: str) -> bool:
     return person.is_active and person.link_made_at is not None and _signature.check_token(person, token)
 
 
+def is_out(person: Person, now: datetime) -> bool:
+    """Whether a link that was made for the person still leads somewhere, for all that is known without it."""
+    at, signed_in = person.link_made_at, person.last_login
+    if at is None or not person.is_active or (signed_in is not None and signed_in > at):
+        return False
+    return now <= at + timedelta(seconds=settings.PASSWORD_RESET_TIMEOUT)
+
+
 def person_of(person_id: int, token: str) -> Person:
     """Whose password the link sets; ``NotFound`` (``link_over``) says the same of a used one as of an invented one."""
     person = Person.objects.filter(pk=person_id).first()
@@ -90,7 +101,8 @@ def person_of(person_id: int, token: str) -> Person:
 def link_over() -> NotFound:
     return NotFound(
         "link_over",
-        f"This link leads nowhere. One works once, for {valid_days()} days, and until a newer one is made. "
+        f"This link leads nowhere. One works once, for {valid_days()} days, until a newer one is made or your roles "
+        "change. "
         "A manager of your site can make you a new one.",
     )
 

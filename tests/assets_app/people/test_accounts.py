@@ -6,10 +6,11 @@ import pytest
 from django.contrib.auth import authenticate
 from django.core import mail
 from django.core.management import call_command
+from django.utils import timezone as django_timezone
 from rest_framework.test import APIClient
 
 from assets_app.models import Person, RecordEntry, Role
-from assets_app.people import account_actions, sign_in_links
+from assets_app.people import account_actions, actions, sign_in_links
 from assets_app.record.sentences import sentence
 from assets_app.refusals import Conflict, NotAllowed, NotFound, Refused
 
@@ -102,6 +103,27 @@ def test_a_newer_link_an_address_a_sign_in_and_three_days_end_one(added, manager
     assert client.get(path(second)).status_code == 404
     other = path(second).replace(f"/{who}/", f"/{manager.pk}/")
     assert client.get(other).status_code == 404, "a link is for its person only"
+
+
+def test_a_role_given_or_taken_anywhere_ends_a_link_for_good_and_its_maker_is_told(
+    added, person, manager, site, other_site, now, client
+):
+    there = person("manager", other_site)
+    link = added(hand_over="show")
+    who = {"person_id": link.person.pk, "name": "technician", "now": now}
+    actions.grant_role(**who, site_id=other_site.pk, actor=there)
+    actions.take_role(**who, site_id=other_site.pk, actor=there)
+    assert client.get(path(link)).status_code == 404
+    client.force_login(manager)
+    assert "No link to set one is out" in client.get(f"/people/{link.person.pk}/").content.decode()
+    newer = account_actions.make_link(
+        person_id=link.person.pk, actor=manager, now=django_timezone.now(), hand_over="show"
+    )
+    assert client.get(path(newer)).status_code == 200
+    assert "made by Manager" in client.get(f"/people/{link.person.pk}/").content.decode()
+    role = {"site_id": site.pk, "username": "wick", "name": "planner"}
+    assert "make a new one" in client.post("/people/roles/", role, follow=True).content.decode()
+    assert client.get(path(newer)).status_code == 404
 
 
 def test_a_link_is_made_by_the_manager_of_every_site_of_the_person_never_by_oneself(
