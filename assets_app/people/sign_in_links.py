@@ -3,7 +3,7 @@ address or another role.
 
 It goes to the person by mail and is seen by nobody else; or who made it is shown it once, and the person is told so by
 mail. Nothing of it is stored but by whom it was made, and the moment: the link carries a signature over that, the
-password, the last sign-in and the address, so that each change of these ends it. A role that is given or taken takes the
+password, the last sign-in and the address, so that each change of these ends it. A role given or taken takes the
 moment away: who was shown the link keeps the person at the sites that were, perhaps not at one that came to them.
 """
 

@@ -288,7 +288,7 @@ class _Giver:
         self.zones = dict(Site.objects.filter(pk__in=site_ids).values_list("pk", "time_zone"))
 
     def deliveries(self, intent: Intent) -> Iterator[Delivery]:
-        """In-app and email by the rules; whoever could hear by email only and has none on file is told in-app."""
+        """In the app whatever is told at all, by email as the rules say and where an address is on file."""
         by_person: dict[int, set[str]] = defaultdict(set)
         for person_id, role in self.roles[intent.site_id]:
             by_person[person_id] |= set()

@@ -13,7 +13,8 @@ from schedules.due.models import Policy
 
 @dataclass(frozen=True)
 class Hears:
-    """By which channels a role hears of a kind; ``days``: overdue for so long, at an escalation's step."""
+    """By which channels a role hears of a kind: in the app wherever at all, so that it can be acknowledged there.
+    ``days``: overdue for so long, at an escalation's step."""
 
     in_app: bool = False
     email: bool = False
@@ -40,7 +41,8 @@ class Book:
             is_told = role in rules.HEARS[kind] or step is not None
             return Hears(in_app=is_told, email=is_told, days=step)
         days = own.days or step if kind == rules.ESCALATED else None
-        return Hears(in_app=own.is_on and own.in_app, email=own.is_on and own.email, days=days, is_own=True)
+        at_all = own.is_on and (own.in_app or own.email)
+        return Hears(in_app=at_all, email=own.is_on and own.email, days=days, is_own=True)
 
     def lead_days(self, site_id: int, kind: str) -> int:
         """How many days before its day a kind is told. ``KeyError`` for a kind without a lead time."""

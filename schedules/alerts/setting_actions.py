@@ -45,7 +45,8 @@ def set_rule(
     is_on: bool = True,
     days: int | None = None,
 ) -> AlertRule:
-    """Set who hears of a kind, or (without a role) its lead time. Adds a row, the old ones stay as history.
+    """Set who hears of a kind, or (without a role) its lead time. Adds a row, the old ones stay as history. What is
+    told by email is told in the app too.
 
     Refusals: ``not_found``, ``role_lacks_right``, ``reason_missing``, ``unknown_kind``, ``unknown_role``,
     ``lead_needed``, ``no_lead``, ``days_out_of_range``, ``step_without_days``, ``holds_are_told``.
@@ -53,7 +54,8 @@ def set_rule(
     require(actor, "people.change", site_id)
     if not reason.strip():
         raise Unprocessable("reason_missing", "Say why the rule changes.", field="reason")
-    _check_rule(kind, role, in_app=in_app and is_on, at_all=is_on and (in_app or email), days=days)
+    in_app = in_app or email
+    _check_rule(kind, role, at_all=is_on and in_app, days=days)
     rule = AlertRule.objects.create(
         site_id=site_id,
         kind=kind,
@@ -71,7 +73,7 @@ def set_rule(
     return rule
 
 
-def _check_rule(kind: str, role: str, *, in_app: bool, at_all: bool, days: int | None) -> None:
+def _check_rule(kind: str, role: str, *, at_all: bool, days: int | None) -> None:
     if kind not in Intent.Kind.values:
         raise Unprocessable("unknown_kind", f"There is no alert {kind!r}.", field="kind")
     if role and role not in RoleName.values:
@@ -87,7 +89,7 @@ def _check_rule(kind: str, role: str, *, in_app: bool, at_all: bool, days: int |
         )
     if is_step and at_all and days is None and role not in rules.STEPS:
         raise Unprocessable("step_without_days", "Say after how many days overdue this role is told.", field="days")
-    if kind == rules.HOLD_PLACED and role in rules.HEARS[kind] and not in_app:
+    if kind == rules.HOLD_PLACED and role in rules.HEARS[kind] and not at_all:
         raise Unprocessable(
             "holds_are_told", "Whoever works here must see what is held: in-app stays on.", field="in_app"
         )

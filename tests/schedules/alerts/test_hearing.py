@@ -59,13 +59,17 @@ def test_who_should_hear_by_email_only_and_has_none_is_told_in_the_app(site, pla
     assert channels(planner) == ["in-app"]
 
 
-def test_email_only_is_by_email_only(site, planner, manager, now):
+def test_what_is_told_by_email_stands_in_the_app_too_and_is_acknowledged_there(site, planner, manager, now):
     planner.email = "piet@larkmoor.example"
     planner.save()
-    given(site, manager, now, kind="due soon", role="planner", in_app=False)
+    rule = given(site, manager, now, kind="due soon", role="planner", in_app=False)
+    assert rule.in_app, "the answer and the record say what is so"
+    AlertRule.objects.update(in_app=False)  # as one was kept before
     told(site, "due soon", now)
     actions.expand(now=now)
-    assert channels(planner) == ["email"]
+    assert channels(planner) == ["email", "in-app"]
+    mine = queries.mine(planner).get()
+    assert actions.acknowledge(actor=planner, now=now, delivery_id=mine.pk).acknowledged_by == planner
 
 
 def test_a_rule_of_one_site_says_nothing_at_another(site, other_site, person, manager, now):
@@ -96,7 +100,7 @@ def test_a_longer_lead_time_tells_earlier(dated, site, manager, now):
         ({"kind": "due soon", "days": 0}, "days_out_of_range"),
         ({"kind": "due soon", "days": 366}, "days_out_of_range"),
         ({"kind": "escalated", "role": "auditor"}, "step_without_days"),
-        ({"kind": "hold placed", "role": "technician", "in_app": False}, "holds_are_told"),
+        ({"kind": "hold placed", "role": "technician", "in_app": False, "email": False}, "holds_are_told"),
         ({"kind": "hold placed", "role": "technician", "is_on": False}, "holds_are_told"),
     ],
 )
