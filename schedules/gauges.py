@@ -11,12 +11,14 @@ from assets_app.doors import heartbeats
 from assets_app.doors.metrics import Measure
 from schedules.alerts import queries as alerts
 from schedules.alerts.models import CountedLook, Delivery, Intent
-from schedules.due.models import DueDate, StaleMark, Sweep, SweepPart
+from schedules.due.models import DueDate, NotComputed, StaleMark, Sweep, SweepPart
 
 
 def measures(*, now: datetime) -> Iterator[Measure]:
     yield from _stale_marks(now)
     yield from _sweeps()
+    what = "Assets whose recompute broke off; their dates stand as they were."
+    yield Measure(name="assets_not_computed", what=what, values={"": NotComputed.objects.count()})
     yield from _alerts(now)
     yield Measure(name="due_rows", what="Due dates in the table.", values={"": DueDate.objects.count()})
     for kind in ("worker", "beat"):

@@ -18,7 +18,7 @@ from assets_app.people import queries as people
 from assets_app.refusals import NotFound
 from engineering.errors import InputError
 from engineering.tables import load
-from schedules.due import actions, alike_api, growth_api, queries
+from schedules.due import actions, alike_api, growth_api, queries, recompute_api
 from schedules.due.list_api import DueDateList
 from schedules.due.models import Limit, Policy, Programme
 from schedules.due.ratings import office_tables
@@ -309,6 +309,7 @@ class Tables(APIView):
 urlpatterns = [
     *growth_api.urlpatterns,
     *alike_api.urlpatterns,
+    *recompute_api.urlpatterns,
     path("tables/<str:name>/", Tables.as_view(), name="api-table"),
     path("due-dates/", DueDateList.as_view(), name="api-due-dates"),
     path("due-dates/<int:programme>/", DueDateExplained.as_view(), name="api-due-date"),

@@ -6,6 +6,7 @@ database: a crash leaves the stale marks (or the sweep's part) standing, and the
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -13,17 +14,19 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db import connection, transaction
-from django.db.models import Count, Q
+from django.db.models import Count, Q, QuerySet
 from numpy.typing import NDArray
 
 from assets_app.register.models import Asset, Joint, Site
-from schedules.due import open_reasons, ratings, store
+from schedules.due import left_out, open_reasons, ratings, store
 from schedules.due.curves import AssetCurve, Curves, curves_of_assets
 from schedules.due.events import dates_changed
 from schedules.due.models import Policy, Programme, StaleMark
 from schedules.due.rating_rules import DETAILED_METHODS
 from schedules.due.rules import NO_DAY, Owed, born_totals, due_dates, totals_on
 from schedules.due.store import Columns, Scope
+
+log = logging.getLogger(__name__)
 
 CODE_VERSION = "2026.11"
 MARKS_AT_ONCE = 2000
@@ -48,16 +51,38 @@ def recompute_stale(*, now: datetime) -> Outcome:
         programmes, changed = programmes + outcome.programmes, changed + outcome.changed
 
 
-@transaction.atomic
 def recompute_marked_batch(*, now: datetime) -> Outcome | None:
     """Work off one batch of stale marks; ``None`` where there is none.
 
-    Marks are locked, answered and removed together; a mark written meanwhile stays for the next batch.
-
-    Marks that another worker holds are skipped (on SQLite there is only one writer at a time).
+    One that breaks off is done again one asset after the other, so that no asset stops another.
     """
-    marks = StaleMark.objects.select_for_update(skip_locked=connection.features.has_select_for_update_skip_locked)
-    batch = _bounded(list(marks.order_by("pk")[:MARKS_AT_ONCE]))
+    try:
+        return _work_off(left_out.marks_to_try(now), now=now)
+    except left_out.NOT_OF_AN_ASSET:
+        raise
+    except Exception:
+        log.exception("a batch of stale marks broke off; its assets are tried one after the other")
+        return _one_after_the_other(left_out.marks_to_try(now), now=now)
+
+
+def _one_after_the_other(marks: QuerySet[StaleMark], *, now: datetime) -> Outcome:
+    done: list[Outcome | None] = []
+
+    def compute(asset_id: int) -> None:
+        done.append(_work_off(marks.filter(asset_id=asset_id), now=now))
+
+    asset_ids = dict.fromkeys(marks.values_list("asset_id", flat=True)[:MARKS_AT_ONCE])
+    left_out.one_after_the_other(asset_ids, compute, now=now)
+    return Outcome(sum(each.programmes for each in done if each), sum(each.changed for each in done if each))
+
+
+@transaction.atomic
+def _work_off(marks: QuerySet[StaleMark], *, now: datetime) -> Outcome | None:
+    """Answer the first of the marks: they are locked, answered and removed together; one written meanwhile stays for
+    the next batch. Marks that another worker holds are skipped (on SQLite there is only one writer at a time).
+    """
+    free = marks.select_for_update(of=("self",), skip_locked=connection.features.has_select_for_update_skip_locked)
+    batch = _bounded(list(free[:MARKS_AT_ONCE]))
     if not batch:
         return None
     whole = {mark.asset_id for mark in batch if mark.joint_id is None}
@@ -101,6 +126,7 @@ def recompute(scope: Scope, *, now: datetime, rate: Q | None = None) -> Outcome:
     store.expect_nearness()
     if rate is not None:
         _rate(rate, now=now)
+    left_out.computed(asset_ids=scope.asset_ids, asset_range=scope.asset_range)
     read, dead = store.read_live_and_dead(scope)
     if (read["rating_version"] == 0).any():
         _rate(in_scope(scope) & Q(rating=None), now=now)

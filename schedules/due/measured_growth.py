@@ -5,6 +5,7 @@ A fit takes about half a second, so it is made by a task; a crack whose sizes ar
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
@@ -17,13 +18,14 @@ from assets_app.inspections import queries as inspections
 from assets_app.inspections.models import Finding, FindingSize
 from engineering import acceptance, growth_fit
 from engineering.errors import InputError
-from schedules.due import actions
+from schedules.due import actions, left_out
 from schedules.due.crack_window import Window, depth_of, window_of
 from schedules.due.curves import AssetCurve
 from schedules.due.models import CrackGrowth
 
 CRACKS = tuple(number for number, kind in acceptance.KINDS.items() if kind.is_crack)
 BAND_POINTS = 24
+log = logging.getLogger(__name__)
 
 
 def owed_fits() -> QuerySet[Finding]:
@@ -47,11 +49,19 @@ def outdate(*, asset_ids: Sequence[int]) -> None:
 
 
 def fit_owed(*, now: datetime) -> int:
-    """Fit every crack that is owed a fit; returns how many. One that cannot be fitted keeps the reason."""
+    """Fit every crack that is owed a fit; returns how many. One that cannot be fitted keeps the reason.
+
+    One that breaks off keeps its last fit, stops no other, and is tried again the next time.
+    """
     done = 0
     for finding in owed_fits().select_related("joint"):
-        fit_one(finding=finding, now=now)
-        done += 1
+        try:
+            fit_one(finding=finding, now=now)
+            done += 1
+        except left_out.NOT_OF_AN_ASSET:
+            raise
+        except Exception:
+            log.exception("the growth of finding %s could not be fitted", finding.pk)
     return done
 
 

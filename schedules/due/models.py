@@ -276,13 +276,27 @@ class StaleMark(models.Model):
     marked_at = models.DateTimeField()
 
 
+class NotComputed(models.Model):
+    """An asset whose recompute broke off: its dates stand as they were computed last, until a try succeeds."""
+
+    asset = models.OneToOneField("assets_app.Asset", on_delete=models.CASCADE, primary_key=True, related_name="+")
+    site = models.ForeignKey("assets_app.Site", on_delete=models.CASCADE, related_name="+")
+    since = models.DateTimeField()
+    tried_at = models.DateTimeField()
+    tries = models.PositiveIntegerField(default=1)
+    error = models.CharField(max_length=240)
+
+    class Meta:
+        ordering = ["since", "asset_id"]
+
+
 class Sweep(models.Model):
     """One full recompute: how far it is. Partitions are ranges of assets, each claimed by one worker."""
 
     class State(models.TextChoices):
         RUNNING = "running", "running"
         DONE = "done", "done"
-        FAILED = "failed", "failed"
+        FAILED = "failed", "done, but for some"
 
     site = models.ForeignKey(
         "assets_app.Site",
@@ -320,6 +334,7 @@ class SweepPart(models.Model):
     claimed_by = models.CharField(max_length=64, blank=True)
     done_at = models.DateTimeField(null=True)
     changed = models.PositiveIntegerField(default=0)
+    left_out = models.PositiveIntegerField(default=0, db_default=0, help_text="assets whose recompute broke off")
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["sweep", "first_asset"], name="part_once_a_sweep")]

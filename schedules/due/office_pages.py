@@ -21,7 +21,7 @@ from assets_app.refusals import Refused, Unprocessable
 from assets_app.register.models import Joint, Site
 from engineering import tables
 from engineering.errors import InputError
-from schedules.due import actions, sweeps
+from schedules.due import actions, left_out, sweeps
 from schedules.due.models import OfficeTable, Policy, Sweep
 from schedules.due.policy_trial import try_policy
 
@@ -178,11 +178,11 @@ def _table_posted(request: HttpRequest, site: Site, name: str, form: TableForm) 
 def sweeps_page(request: HttpRequest) -> HttpResponse:
     """How far the full recomputes are."""
     mine = people.sites_of(request.user)
-    rows = Sweep.objects.filter(site__in=mine).select_related("site")[:20]
-    shown = [(row, sweeps.progress(row)) for row in rows]
+    shown = sweeps.newest(mine)
     running = any(row.state == Sweep.State.RUNNING for row, _ in shown)
     template = "due/sweeps_rows.html" if request.htmx else "due/sweeps.html"
-    return render(request, template, {"rows": shown, "running": running})
+    context = {"rows": shown, "running": running, "left_out": left_out.of_sites(mine)}
+    return render(request, template, context)
 
 
 def _site(request: HttpRequest, slug: str) -> Site:

@@ -5,20 +5,24 @@ A part that was claimed but never finished (its worker was killed) is free again
 
 from __future__ import annotations
 
+import logging
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
-from django.db.models import Count, Exists, F, OuterRef, Q
+from django.db.models import Case, Count, Exists, F, OuterRef, Q, QuerySet, Value, When
 from django.db.models.functions import TruncDate
 
 from assets_app.register.models import Asset, Joint, Site
-from schedules.due import actions, engine, ratings
+from schedules.due import actions, engine, left_out, ratings
 from schedules.due.models import Programme, Sweep, SweepPart
 from schedules.due.store import Scope
 from schedules.duty import few
 
+log = logging.getLogger(__name__)
+
 PART_SIZE = engine.LOOKS_AT_ONCE
+SHOWN = 20
 CLAIM_HOLDS = timedelta(minutes=10)
 
 
@@ -27,12 +31,23 @@ def start_owed(*, now: datetime) -> list[Sweep]:
     methods is rated anew."""
     started = []
     for site in Site.objects.all():
-        day = engine.site_day(site, now)
-        if not Sweep.objects.filter(site=site, for_day=day, nightly=True).exists():
-            few.refit(asset_ids=Asset.objects.filter(site=site).values("pk"), now=now)
-            sweep = start(site=site, for_day=day, now=now, nightly=True, ratings_too=ratings.are_of_older_edition(site))
-            started += [sweep] if sweep else []
+        try:
+            sweep = _start_nightly(site, now=now)
+        except left_out.NOT_OF_AN_ASSET:
+            raise
+        except Exception:  # no other site waits for this one, which is tried again with the next beat
+            log.exception("the night's recompute of site %s could not be laid out", site.slug)
+            continue
+        started += [sweep] if sweep else []
     return started
+
+
+def _start_nightly(site: Site, *, now: datetime) -> Sweep | None:
+    day = engine.site_day(site, now)
+    if Sweep.objects.filter(site=site, for_day=day, nightly=True).exists():
+        return None
+    few.refit(asset_ids=Asset.objects.filter(site=site).values("pk"), now=now)
+    return start(site=site, for_day=day, now=now, nightly=True, ratings_too=ratings.are_of_older_edition(site))
 
 
 def start(
@@ -78,6 +93,12 @@ def progress(sweep: Sweep) -> dict[str, int]:
     }
 
 
+def newest(sites: QuerySet[Site]) -> list[tuple[Sweep, dict[str, int]]]:
+    """The newest sweeps of some sites, each with how far it is."""
+    rows = Sweep.objects.filter(site__in=sites).select_related("site")[:SHOWN]
+    return [(row, progress(row)) for row in rows]
+
+
 def _mark_new_spectra(site: Site, day: date, *, now: datetime) -> None:
     """A stress spectrum given ahead begins to hold by itself; nobody does a deed that day."""
     rated_on = TruncDate("programmes__rating__computed_at", tzinfo=ZoneInfo(site.time_zone))
@@ -109,12 +130,39 @@ def _claim(*, worker: str, now: datetime) -> SweepPart | None:
     return None
 
 
-@transaction.atomic
 def _do(part: SweepPart, *, now: datetime) -> None:
     sweep = Sweep.objects.get(pk=part.sweep_id)
-    scope = Scope(asset_range=(part.first_asset, part.last_asset), site_id=sweep.site_id)
-    outcome = engine.recompute(scope, now=now, rate=engine.in_scope(scope) if sweep.ratings_too else None)
-    SweepPart.objects.filter(pk=part.pk).update(done_at=now, changed=outcome.changed)
+    try:
+        with transaction.atomic():
+            changed = _recompute(sweep, (part.first_asset, part.last_asset), now=now)
+            _done(part, now=now, changed=changed)
+    except left_out.NOT_OF_AN_ASSET:
+        raise
+    except Exception:
+        log.exception("part %s of a recompute broke off; its assets are tried one after the other", part.pk)
+        _one_after_the_other(part, sweep, now=now)
+
+
+def _one_after_the_other(part: SweepPart, sweep: Sweep, *, now: datetime) -> None:
+    changed: list[int] = []
+
+    def compute(asset_id: int) -> None:
+        changed.append(_recompute(sweep, (asset_id, asset_id), now=now))
+
+    assets = Asset.objects.filter(site_id=sweep.site_id, pk__range=(part.first_asset, part.last_asset)).order_by("pk")
+    broken = left_out.one_after_the_other(
+        assets.values_list("pk", flat=True), compute, now=now, rating_too=sweep.ratings_too
+    )
+    _done(part, now=now, changed=sum(changed), left_out=broken)
+
+
+def _recompute(sweep: Sweep, asset_range: tuple[int, int], *, now: datetime) -> int:
+    scope = Scope(asset_range=asset_range, site_id=sweep.site_id)
+    return engine.recompute(scope, now=now, rate=engine.in_scope(scope) if sweep.ratings_too else None).changed
+
+
+def _done(part: SweepPart, *, now: datetime, **outcome: int) -> None:
+    SweepPart.objects.filter(pk=part.pk).update(done_at=now, **outcome)
 
 
 def _end_those_done(*, now: datetime) -> None:
@@ -122,4 +170,6 @@ def _end_those_done(*, now: datetime) -> None:
     parts do not see each other's before they commit, and each would leave the end to the other."""
     still_open = SweepPart.objects.filter(sweep=OuterRef("pk"), done_at=None)
     done = Sweep.objects.filter(~Exists(still_open), state=Sweep.State.RUNNING)
-    done.update(state=Sweep.State.DONE, ended_at=now)
+    broke_off = Exists(SweepPart.objects.filter(sweep=OuterRef("pk"), left_out__gt=0))
+    state = Case(When(broke_off, then=Value(Sweep.State.FAILED)), default=Value(Sweep.State.DONE))
+    done.update(state=state, ended_at=now)

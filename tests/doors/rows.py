@@ -149,6 +149,7 @@ PEOPLE_API = {
         sent=lambda w: {"site": w.site, "username": "wick", "first_name": "Wick", "role": "technician", **SHOWN},
     ),
     "POST api-person-sign-in-link": Row("account.change", pk("worker"), lambda w: SHOWN),
+    "POST api-person-mails-again": Row("account.change", pk("worker")),
     "POST api-person-shut-account": Row("account.change", pk("worker"), lambda w: WHY),
     "POST api-person-open-account": Row("account.change", pk("worker"), content=(409,)),  # it is open
     "GET api-person-me": Row(SIGNED_IN),
@@ -223,6 +224,7 @@ DUTY_API = {
 }
 DUE_API = {
     "GET api-due-dates": Row(SIGNED_IN),
+    "GET api-recomputes": Row(SIGNED_IN),
     "GET api-due-date": Row(READ, pk("programme", "programme")),
     "GET api-sum": Row(READ, pk("programme", "programme")),
     "POST api-sum": Row(READ, pk("programme", "programme"), lambda w: {"wall_mm": 14}),
@@ -364,6 +366,7 @@ SEEN_PAGES = {
         sent=lambda w: {"site_id": w.site, "username": "wick", "first_name": "Wick", "role": "technician", **SHOWN},
     ),
     "POST person-link": Row("account.change", pk("worker", "person_id"), lambda w: SHOWN),
+    "POST person-mails-again": Row("account.change", pk("worker", "person_id")),
     "POST person-shut": Row("account.change", pk("worker", "person_id"), lambda w: WHY),
     "POST person-open": Row("account.change", pk("worker", "person_id"), content=(409,)),
     "POST role-give": Row(
