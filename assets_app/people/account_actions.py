@@ -13,7 +13,7 @@ from django.db import IntegrityError, transaction
 from knox.models import AuthToken
 
 from assets_app import events
-from assets_app.people import sign_in_links
+from assets_app.people import mail_actions, sign_in_links
 from assets_app.people.account_queries import AT_THE_MACHINE, check_not_last_manager, require_account
 from assets_app.people.actions import check_email, grant_role, locked_with_managers
 from assets_app.people.models import Person, RoleName
@@ -139,7 +139,7 @@ def _handed_over(person: Person, way: str, actor: Person | None, now: datetime) 
     person.link_made_at, person.link_made_by = now, _named(actor)
     person.save(update_fields=["link_made_at", "link_made_by"])
     link = sign_in_links.new_link(person, way)
-    transaction.on_commit(lambda: sign_in_links.send(link))
+    mail_actions.tell_of_link(link, now=now)
     return link
 
 

@@ -6,9 +6,9 @@ from collections.abc import Iterable
 
 from django.db.models import Count, QuerySet
 
-from assets_app.people.models import Person, Role
+from assets_app.people.models import AccountMail, Person, Role
 from assets_app.people.queries import colleagues_of, require_at_every_site, site_ids_of
-from assets_app.people.rules import MANAGER
+from assets_app.people.rules import MANAGER, MAY
 from assets_app.refusals import Conflict, NotAllowed
 
 AT_THE_MACHINE = "whoever runs the service"
@@ -55,6 +55,13 @@ def check_not_last_manager(person: Person, site_ids: list[int]) -> None:
             f"{person.display_name} is the last manager of {' and '.join(left)}: nobody could keep its people then. "
             f"First {person.display_name} makes somebody else manager there, who could then do this.",
         )
+
+
+def not_reached(viewer: Person) -> QuerySet[Person]:
+    """Whom a mail about their account did not reach yet, at the sites whose accounts this person keeps."""
+    kept = Role.objects.filter(person_id=viewer.pk, name__in=MAY["account.change"]).values("site_id")
+    unsent = AccountMail.objects.filter(attempts__gt=0, person__roles__site__in=kept)
+    return Person.objects.filter(pk__in=unsent.order_by().values("person_id")).order_by("last_name", "first_name")
 
 
 def shut_of(viewer: Person) -> QuerySet[Person]:

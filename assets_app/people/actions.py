@@ -16,7 +16,7 @@ from django.db.models import Q
 
 from assets_app import events
 from assets_app.inspections.models import Method
-from assets_app.people import mail, rules
+from assets_app.people import mail, mail_actions, rules
 from assets_app.people.models import Person, Qualification, Role, RoleName
 from assets_app.people.qualification_rules import POSITIONS, needs_ndt, positions_of, unknown_positions, welder_valid
 from assets_app.people.queries import (
@@ -95,13 +95,14 @@ def correct_email(*, person_id: int, email: str, actor: Person, now: datetime) -
             record.append(
                 site_id=site_id, deed="person.email_corrected", actor=actor, subject=person, content=content, now=now
             )
-        mail.tell(
+        mail_actions.tell(
             person,
             "Your email address was changed",
             f"{actor.display_name} changed the address at which mail reaches you, on {mail.moment(now)}. Mail goes to "
             "the new one from now on, links to your password too.",
             f"If that is wrong, ask {actor.display_name} or another manager of your site at once.",
             to=before,
+            now=now,
         )
     return person
 
@@ -287,6 +288,7 @@ def _end_link(person: Person) -> None:
     if person.link_made_at is not None:
         person.link_made_at = None
         person.save(update_fields=["link_made_at"])
+        person.mails_owed.exclude(link_made_at=None).delete()
 
 
 def _locked_qualification(qualification_id: int, site_id: int) -> Qualification:

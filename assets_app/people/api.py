@@ -17,7 +17,7 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 
 from assets_app.doors.idempotency import once
-from assets_app.people import account_actions, account_queries, actions, password_actions, queries
+from assets_app.people import account_actions, account_queries, actions, mail_actions, password_actions, queries
 from assets_app.people.models import Person, Qualification, Role, RoleName
 from assets_app.people.sign_in_links import NewLink, Way
 from assets_app.people.token_api import TokenViewSet
@@ -139,6 +139,11 @@ class LinkTold(serializers.Serializer):
     )
 
 
+class MailsTried(serializers.Serializer):
+    sent = serializers.IntegerField()
+    not_sent = serializers.IntegerField(help_text="tried again by itself, for a day since it was written")
+
+
 class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
     """The people with a role at a site of yours."""
 
@@ -220,6 +225,15 @@ class PersonViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
             return 200, dict(self.get_serializer(self.get_queryset().get(pk=person.pk)).data)
 
         return once(request, run)
+
+    @extend_schema(
+        request=None, responses=MailsTried, summary="Try again the mails about an account that did not go out"
+    )
+    @action(detail=True, methods=["post"], url_path="mails-again")
+    def mails_again(self, request: Request, pk: str) -> Response:
+        person = self.get_object()
+        sent, unsent = mail_actions.send_again(person_id=person.pk, actor=request.user, now=timezone.now())
+        return Response({"sent": sent, "not_sent": unsent})
 
     def _with_link(self, request: Request, deed: Callable[[datetime], NewLink]) -> Response:
         """What is kept for a repeat is kept without the link."""

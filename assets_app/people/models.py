@@ -33,6 +33,28 @@ class Person(AbstractUser):
         return own if self.shut_at is None else f"{own}.{self.shut_at.timestamp()}"
 
 
+class AccountMail(models.Model):
+    """A mail about an account that is not sent yet. The row goes with the sending. It holds no link: that is made at
+    the moment of sending."""
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="mails_owed")
+    to = models.EmailField(help_text="the address as it was then: who changes it takes no warning away")
+    subject = models.CharField(max_length=200)
+    lines = models.JSONField(default=list, help_text="empty where it carries a link")
+    link_made_at = models.DateTimeField(null=True, help_text="the link that it carries; empty: none")
+    written_at = models.DateTimeField()
+    attempts = models.PositiveSmallIntegerField(default=0)
+    next_try_at = models.DateTimeField(null=True, help_text="empty: given up")
+
+    class Meta:
+        ordering = ["pk"]
+        indexes = [
+            models.Index(
+                fields=["next_try_at"], name="account_mails_owed", condition=models.Q(next_try_at__isnull=False)
+            )
+        ]
+
+
 class RoleName(models.TextChoices):
     PLANNER = "planner", "planner"
     TECHNICIAN = "technician", "technician"

@@ -19,6 +19,7 @@ from assets_app.people import (
     account_pages,
     account_queries,
     actions,
+    mail_actions,
     qualification_rules,
     queries,
     rules,
@@ -70,6 +71,7 @@ def _show_people(
         "no_role": who_may.NO_ROLE,
         "deeds": who_may.of_roles(RoleName.values),
         "shut": account_queries.shut_of(request.user),
+        "not_reached": account_queries.not_reached(request.user),
         "role_form": role_form or (RoleForm(sites=managed) if managed else None),
         "add_form": add_form or (PersonForm(sites=managed) if managed else None),
     }
@@ -162,6 +164,20 @@ def account_opened(request: HttpRequest, person_id: int) -> HttpResponse:
     messages.success(
         request, f"Open again, and in the record. {who.display_name} signs in by the password from before."
     )
+    return redirect("person", who.pk)
+
+
+@require_POST
+@login_required
+def mails_again(request: HttpRequest, person_id: int) -> HttpResponse:
+    """Try at once the mails about an account that did not go out."""
+    who = queries.colleague(request.user, person_id)
+    sent, unsent = mail_actions.send_again(person_id=who.pk, **_whose(request))
+    if unsent:
+        messages.error(request, "The mail server takes none now either. It is tried again by itself.")
+    else:
+        words = "Sent." if sent else "Nothing was to be sent. Where a link is over, make a new one."
+        messages.success(request, words)
     return redirect("person", who.pk)
 
 
@@ -330,6 +346,7 @@ def _show(
     managed = [] if request.user.pk == who.pk else _managed(request.user)
     context |= {"keeps_account": bool(managed), "why_no_account": _why_no_account(request.user, who)}
     context |= {"valid_days": sign_in_links.valid_days(), "shut_form": shut or ShutForm()}
+    context["mails"] = list(who.mails_owed.filter(attempts__gt=0)) if managed else []
     context["link_is_out"] = sign_in_links.is_out(who, timezone.now())
     context["link_form"] = link or LinkForm(email=who.email)
     context["managed"] = {site_id for site_id, _ in managed}
@@ -341,6 +358,7 @@ urlpatterns = [
     path("people/<int:person_id>/", person, name="person"),
     path("people/add/", person_added, name="person-add"),
     path("people/<int:person_id>/link/", link_made, name="person-link"),
+    path("people/<int:person_id>/mails/", mails_again, name="person-mails-again"),
     path("people/<int:person_id>/shut/", account_shut, name="person-shut"),
     path("people/<int:person_id>/open/", account_opened, name="person-open"),
     path("people/<int:person_id>/email/", email, name="person-email"),

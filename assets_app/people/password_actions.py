@@ -16,7 +16,7 @@ from django.db import transaction
 from django.http import HttpRequest
 from knox.models import AuthToken
 
-from assets_app.people import mail, sign_in_links
+from assets_app.people import mail, mail_actions, sign_in_links
 from assets_app.people.actions import locked_person
 from assets_app.people.models import Person
 from assets_app.people.queries import site_ids_of
@@ -45,12 +45,13 @@ def set_password(*, person_id: int, token: str, password: str, now: datetime) ->
                 site_id=site_id, deed="person.password_set", actor=None, subject=person, content=content, now=now
             )
         made_by = f", which {person.link_made_by} made" if person.link_made_by else ""
-        mail.tell(
+        mail_actions.tell(
             person,
             "Your password was set by a link",
             f"Your password was set on {mail.moment(now)} by a link{made_by}.",
             "Everything that was signed in as you before has to sign in anew.",
             NOT_YOU,
+            now=now,
         )
     return person
 
@@ -86,12 +87,13 @@ def change_password(
             record.append(
                 site_id=site_id, deed="person.password_changed", actor=actor, subject=person, content=content, now=now
             )
-        mail.tell(
+        mail_actions.tell(
             person,
             "Your password was changed",
             f"Your password was changed on {mail.moment(now)}, by who knew the one before.",
             "Everything else that was signed in as you has to sign in anew.",
             NOT_YOU,
+            now=now,
         )
     return person
 

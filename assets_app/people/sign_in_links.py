@@ -83,11 +83,12 @@ def leads(person: Person, token: str) -> bool:
 
 
 def is_out(person: Person, now: datetime) -> bool:
-    """Whether a link that was made for the person still leads somewhere, for all that is known without it."""
+    """Whether a link that was made for the person may lead somewhere still. Its days count from the mailing, which may
+    come late; when it was mailed is not kept, so that up to a day after its end this may be true."""
     at, signed_in = person.link_made_at, person.last_login
     if at is None or not person.is_active or (signed_in is not None and signed_in > at):
         return False
-    return now <= at + timedelta(seconds=settings.PASSWORD_RESET_TIMEOUT)
+    return now <= at + timedelta(seconds=settings.PASSWORD_RESET_TIMEOUT) + mail.OWED_FOR
 
 
 def person_of(person_id: int, token: str) -> Person:
@@ -112,21 +113,19 @@ def valid_days() -> int:
     return settings.PASSWORD_RESET_TIMEOUT // 86_400
 
 
-def send(link: NewLink) -> None:
-    """Mail it to the person, or that it was made and shown; outside any transaction."""
+def in_words(link: NewLink) -> tuple[str, tuple[str, ...]]:
+    """Subject and lines of the mail that brings it, or that tells that it was made and shown."""
     if link.way == Way.MAIL:
-        subject, said = "Set your password", _to_be_used(link)
-    else:
-        subject, said = "A link to your password was made", _shown_to_another(link)
-    link.mail = mail.post(link.person, subject, said)
+        return "Set your password", _to_be_used(link)
+    return "A link to your password was made", _shown_to_another(link)
 
 
 def _to_be_used(link: NewLink) -> tuple[str, ...]:
     return (
         f"{_first(link.by)} had this link made for you, and was not shown it. Set your password by it:",
         f"  {link.address}",
-        f"You sign in as {link.person.username}. The link works once, for {valid_days()} days, and until a newer one "
-        f"is made. Nobody else may have it. If you did not expect it, do not use it and ask {link.by}.",
+        f"You sign in as {link.person.username}. The link works once, for {valid_days()} days, until a newer one is "
+        f"made or your roles change. Nobody else may have it. If you did not expect it, do not use it and ask {link.by}.",
     )
 
 

@@ -225,6 +225,7 @@ CELERY_BEAT_SCHEDULE = {
     "raise alerts": {"task": "alerts.raise_owed", "schedule": 60.0},
     "deliver alerts": {"task": "alerts.deliver_owed", "schedule": 10.0},
     "post to webhooks": {"task": "alerts.post_owed", "schedule": 10.0},
+    "mails about accounts": {"task": "people.send_owed", "schedule": 30.0},
     "orders answered by looks": {"task": "work.answer_owed", "schedule": 300.0},
     "record checks": {"task": "record.check_chains", "schedule": 10.0},
     "imports": {"task": "register.work_off_imports", "schedule": 10.0},

@@ -1,4 +1,4 @@
-"""``manage.py deliver_alerts``: what the three periodic tasks do, once, for an office without a worker."""
+"""``manage.py deliver_alerts``: what the tasks that tell people do, once, for an office without a worker."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandParser
 from django.utils import timezone
 
+from assets_app.people import mail_actions
 from schedules.alerts import actions, deliver, posting
 from schedules.alerts.models import Delivery, Intent, WebhookDelivery
 
@@ -27,5 +28,6 @@ class Command(BaseCommand):
             return
         raised = actions.raise_owed(now=now)
         sent = deliver.deliver_owed(now=now)
+        mail_actions.send_owed(now=now)
         posted = posting.post_owed(now=now)
         self.stdout.write(f"{raised} alerts new, {sent} emails and {posted} webhook messages sent.")
