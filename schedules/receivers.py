@@ -56,8 +56,8 @@ def mark_assets_stale(*, asset_ids: list[int], why: str, now: datetime, **_: Any
 
 
 @receiver(duty_events.count_corrected)
-def fit_growth_anew(*, asset_ids: list[int], **_: Any) -> None:
-    measured_growth.outdate(asset_ids=asset_ids)  # beat's task finds it
+def fit_growth_anew(*, asset_ids: list[int], since: date, **_: Any) -> None:
+    measured_growth.outdate(asset_ids=asset_ids, since=since)  # beat's task finds it
 
 
 @receiver(duty_events.spectrum_changed)

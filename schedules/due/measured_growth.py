@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 import numpy as np
@@ -25,6 +25,7 @@ from schedules.due.models import CrackGrowth
 
 CRACKS = tuple(number for number, kind in acceptance.KINDS.items() if kind.is_crack)
 BAND_POINTS = 24
+OUTDATED = datetime(1970, 1, 1, tzinfo=UTC)  # a fit of then is owed again
 log = logging.getLogger(__name__)
 
 
@@ -37,15 +38,18 @@ def owed_fits() -> QuerySet[Finding]:
         corrected_at=Max("sizes__inspection__corrections__recorded_at"),
         rated_at=Max("joint__programmes__rating__computed_at"),
     )
-    up_to_date = Q(growth__sizes=F("count")) & (Q(corrected_at=None) | Q(growth__fitted_at__gte=F("corrected_at")))
+    up_to_date = Q(growth__sizes=F("count"), growth__fitted_at__gt=OUTDATED) & (
+        Q(corrected_at=None) | Q(growth__fitted_at__gte=F("corrected_at"))
+    )
     up_to_date &= Q(rated_at=None) | Q(growth__fitted_at__gte=F("rated_at"))
     return measured.filter(Q(count__gte=2) | Q(growth__isnull=False)).exclude(up_to_date).order_by("pk")
 
 
-def outdate(*, asset_ids: Sequence[int]) -> None:
-    """Owe the cracks of some assets a fit: what was counted when they were measured was wrong."""
-    long_ago = datetime(1970, 1, 1, tzinfo=UTC)
-    CrackGrowth.objects.filter(finding__joint__asset_id__in=asset_ids).update(fitted_at=long_ago)
+def outdate(*, asset_ids: Sequence[int], since: date) -> None:
+    """Owe those cracks of some assets a fit that were measured on ``since`` or later: the count of that day is another
+    now."""
+    measured = Finding.objects.filter(joint__asset_id__in=asset_ids, sizes__measured_on__gte=since)
+    CrackGrowth.objects.filter(finding__in=measured).update(fitted_at=OUTDATED)
 
 
 def fit_owed(*, now: datetime) -> int:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterable, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -61,6 +61,7 @@ class Chain:
         self.busiest: float | None = forecast.parameters.get("busiest") if forecast else None
         rows = counter.readings.order_by("read_at").values_list("read_at", "value", "total", "closing_value")
         self.shown = [Shown(at, self.day_in_words(at), value, total, closing) for at, value, total, closing in rows]
+        self.counted_anew_from: date | None = None  # the first day whose count is another now
 
     def day_in_words(self, at: datetime) -> str:
         return f"{at.astimezone(self.zone):%-d %B %Y}"
@@ -85,6 +86,10 @@ class Chain:
         return Bounds(self.counter.rolls_over_at, meter.JUMP * self.busiest * days)
 
     def add(self, shown: Shown) -> None:
+        """Take a reading in: from the one before it on, days are counted by it."""
+        before, _, _ = self.around(shown.at)
+        since = before.at.astimezone(self.zone).date() if before else date.min
+        self.counted_anew_from = min(since, self.counted_anew_from or since)
         self.shown.insert(bisect_left(self.shown, shown.at, key=lambda other: other.at), shown)
 
     def points(self) -> list[rules.Point]:
@@ -203,9 +208,8 @@ def withdraw_reading(*, reading_id: int, reason: str, actor: Person, now: dateti
         reading.delete()
         chain.shown = [shown for shown in chain.shown if shown.at != reading.read_at]
         _total_again(chain)
+        chain.counted_anew_from = date.min
         _settle([chain], why=f"a reading of {chain.counter.name} was withdrawn", now=now)
-        if chain.counter.is_primary:
-            events.count_corrected.send(sender=Counter, asset_ids=[chain.asset.pk], now=now)
 
 
 def refresh_forecasts(*, counter_ids: Iterable[int], now: datetime) -> int:
@@ -327,6 +331,9 @@ def _settle(chains: Sequence[Chain], *, why: str, now: datetime) -> None:
     for chain in chains:
         _refit(chain, now)
     _tell(chains, why=why, now=now)
+    anew = {chain.asset.pk: chain.counted_anew_from for chain in chains if chain.counter.is_primary}
+    if since := min((day for day in anew.values() if day), default=None):
+        events.count_corrected.send(sender=Counter, asset_ids=sorted(anew), since=since, now=now)
 
 
 def _tell(chains: Sequence[Chain], *, why: str, now: datetime) -> None:

@@ -7,7 +7,8 @@ from django.dispatch import Signal
 
 # kwargs: asset_ids: list[int], why: str, now: datetime  (a count, a season or a counter changed)
 duty_changed = Signal()
-# kwargs: asset_ids: list[int], now: datetime  (what was counted by a past day was wrong: a reading was withdrawn)
+# kwargs: asset_ids: list[int], since: date, now: datetime  (what is counted by the days from then on is another: a
+# reading came or was withdrawn)
 count_corrected = Signal()
 # kwargs: joint_ids: list[int], why: str, now: datetime  (what one count does to a joint changed)
 spectrum_changed = Signal()

@@ -128,6 +128,23 @@ def test_a_critical_size_that_fell_and_a_count_that_was_wrong_ask_for_another_fi
     assert measured_growth.owed_fits().exists()
 
 
+def test_a_reading_asks_for_another_fit_where_a_size_was_measured_since_the_one_before_it(
+    rated, measured, steady_counter, person, site, now
+):
+    measured(*GROWING)  # the last on 10 June, between the readings of 4 and 11 June
+    measured_growth.fit_owed(now=now)
+
+    def read(day: int, value: float) -> None:
+        at, who = datetime(2026, 6, day, 20, tzinfo=UTC), person("technician", site)
+        duty.post_reading(counter_id=steady_counter.pk, value=value, read_at=at, actor=who, now=now, source="page")
+
+    last = steady_counter.readings.order_by("read_at").last()
+    read(14, last.value + 300)
+    assert not measured_growth.owed_fits().exists()
+    read(8, last.value - 100)  # was 300 less by the straight line of before
+    assert measured_growth.owed_fits().exists()
+
+
 def test_a_total_mistyped_at_a_size_is_not_taken_for_slow_growth(measured, steady_counter, now):
     size = measured(*GROWING).sizes.last()
     curve = curves_of_assets([steady_counter.asset_id], today=now.date())[steady_counter.asset_id]
