@@ -20,7 +20,7 @@ from schedules.alerts import actions, posting, rules, webhook_actions
 from schedules.alerts.hearing import Book, Hears
 from schedules.alerts.models import CountedLook, Delivery, Intent, Scan, WebhookDelivery, WebhookEndpoint
 from schedules.due import engine, store
-from schedules.due.models import DueDate, Rating, StaleMark, Sweep, SweepPart
+from schedules.due.models import DueDate, NotComputed, Rating, StaleMark, Sweep, SweepPart
 from schedules.due.store import Scope
 from schedules.duty.models import Counter, CounterForecast
 from schedules.models import Hold
@@ -41,6 +41,7 @@ def owed(now: datetime) -> dict[str, int]:
     scanned = dict(Scan.objects.values_list("site_id", "through"))
     return {
         "stale_marks": StaleMark.objects.count(),
+        "assets_not_computed": NotComputed.objects.count(),
         "sweep_parts": SweepPart.objects.filter(done_at=None).count(),
         "sweeps": sum((pk, day) not in swept for pk, day in sites.items()),
         "scans": sum(scanned.get(pk) != day for pk, day in sites.items()),
