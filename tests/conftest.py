@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import fcntl
 import gc
 import os
+import shutil
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -79,6 +81,49 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
 
     if item.get_closest_marker("postgres") and "postgresql" not in settings.DATABASES["default"]["ENGINE"]:
         pytest.skip("needs PostgreSQL: `make test` runs it there, or set DATABASE_URL")
+
+
+def _copies_a_database() -> bool:
+    from django.conf import settings
+
+    return "PYTEST_XDIST_WORKER" in os.environ and settings.DATABASES["default"]["ENGINE"].endswith("sqlite3")
+
+
+@pytest.fixture(scope="session")
+def django_db_keepdb(django_db_keepdb: bool) -> bool:
+    """A copy stands already when the tests begin; it lies in pytest's own folder, which pytest clears."""
+    return django_db_keepdb or _copies_a_database()
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix: None, django_db_blocker: Any, tmp_path_factory: Any
+) -> None:
+    """Of several workers on SQLite the first makes the tables, which takes seconds; each begins with a copy of them."""
+    from django.conf import settings
+
+    if not _copies_a_database():
+        return
+    own, made = tmp_path_factory.getbasetemp() / "db.sqlite3", tmp_path_factory.getbasetemp().parent / "made.sqlite3"
+    with made.with_suffix(".lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not made.exists():
+            with django_db_blocker.unblock():
+                _make_tables(made)
+    shutil.copyfile(made, own)
+    settings.DATABASES["default"]["TEST"]["NAME"] = str(own)
+
+
+def _make_tables(file: Path) -> None:
+    from django.core.management import call_command
+    from django.db import connection
+
+    given, draft = connection.settings_dict["NAME"], file.with_suffix(".draft")
+    connection.settings_dict["NAME"] = str(draft)
+    call_command("migrate", verbosity=0)
+    connection.close()  # what was written ahead goes into the file with it
+    connection.settings_dict["NAME"] = given
+    draft.replace(file)
 
 
 @pytest.fixture(scope="session")
