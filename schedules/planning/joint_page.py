@@ -34,7 +34,7 @@ from schedules.due.growth_drawing import growth_drawing
 from schedules.due.life_data import life_of
 from schedules.due.life_line import LifeLine, life_line
 from schedules.due.list_queries import site_today
-from schedules.due.models import Programme
+from schedules.due.models import NotComputed, Programme
 from schedules.due.queries import Explanation, explain
 from schedules.planning.standing import standing_holds
 from schedules.work.models import Hold, WorkOrder
@@ -74,6 +74,7 @@ def joint(request: HttpRequest, pk: int) -> HttpResponse:
         "told": told,
         "lead": lead,
         "holds": holds,
+        "left_out": NotComputed.objects.filter(asset_id=found.asset_id).first(),
         "who_lifts": _who_lifts(site.pk),
         "life": life_line(life, name=found.tag),
         "life_narrow": life_line(life, name=found.tag, narrow=True),

@@ -128,6 +128,15 @@ def test_a_crack_whose_fit_breaks_off_keeps_no_other_waiting(monkeypatch, now):
     assert (measured_growth.fit_owed(now=now), fitted) == (1, [2])
 
 
+def test_the_sheet_of_its_joints_says_so_once_it_can_be_drawn_at_all(three, broken, site, client, person, now):
+    sweeps.start_owed(now=now)
+    sweeps.work_off(worker="one", now=now)
+    broken.clear()
+    client.force_login(person("planner", site))
+    page = client.get(reverse("joint", args=[three[1].joints.get().pk])).content.decode()
+    assert "Not computed since" in page
+
+
 def test_the_list_the_page_of_recomputes_and_the_api_show_it(three, broken, site, client, person, now):
     sweeps.start_owed(now=now)
     sweeps.work_off(worker="one", now=now)
@@ -136,6 +145,8 @@ def test_the_list_the_page_of_recomputes_and_the_api_show_it(three, broken, site
     page = client.get(reverse("sweeps")).content.decode()
     assert "done, but for some" in page
     assert "ZeroDivisionError" in page
+    sheet = client.get(reverse("joint", args=[three[0].joints.get().pk])).content.decode()
+    assert "Not computed since" not in sheet
     told = client.get(reverse("api-recomputes")).json()
     assert [(each["tag"], each["tries"]) for each in told["not_computed"]] == [("T-1", 1)]
     assert {each["state"] for each in told["newest"]} == {"failed"}
