@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -9,6 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.decorators import login_required
+from django.db import transaction
 from django.db.models import Count
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -31,6 +33,7 @@ from assets_app.register.models import Joint
 from assets_app.register.pen import Drawing
 from schedules.due.growth_data import growth_of, open_growths
 from schedules.due.growth_drawing import growth_drawing
+from schedules.due.left_out import NOT_OF_AN_ASSET
 from schedules.due.life_data import life_of
 from schedules.due.life_line import LifeLine, life_line
 from schedules.due.list_queries import site_today
@@ -38,6 +41,8 @@ from schedules.due.models import NotComputed, Programme
 from schedules.due.queries import Explanation, explain
 from schedules.planning.standing import standing_holds
 from schedules.work.models import Hold, WorkOrder
+
+log = logging.getLogger(__name__)
 
 LOOKS_SHOWN, ORDERS_SHOWN, RECORD_SHOWN, PHOTOS_SHOWN, GROWTHS_SHOWN = 20, 12, 8, 8, 3
 
@@ -60,7 +65,7 @@ def joint(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(rows, pk=pk, asset__site__in=people.sites_of(request.user))
     now, site = timezone.now(), found.asset.site
     today = site_today(site, now)
-    told = _explained(found, now)
+    told, unexplained = _explained(found, now)
     lead = next((each for each in told if each.method == request.GET.get("method")), told[0] if told else None)
     holds = standing_holds([found.pk], [found.asset_id])
     life = _life(found, lead, today, holds)
@@ -74,6 +79,7 @@ def joint(request: HttpRequest, pk: int) -> HttpResponse:
         "told": told,
         "lead": lead,
         "holds": holds,
+        "unexplained": unexplained,
         "left_out": NotComputed.objects.filter(asset_id=found.asset_id).first(),
         "who_lifts": _who_lifts(site.pk),
         "life": life_line(life, name=found.tag),
@@ -93,13 +99,23 @@ def joint(request: HttpRequest, pk: int) -> HttpResponse:
         return render(request, "due/joint.html", context)
 
 
-def _explained(joint: Joint, now: Any) -> list[Explanation]:
-    """Each method owed here, the earliest date first, undated ones last."""
-    programmes = Programme.objects.filter(joint=joint, active=True).order_by("method")
+def _explained(joint: Joint, now: Any) -> tuple[list[Explanation], list[str]]:
+    """Each method owed here, the earliest date first, undated ones last; and the methods whose sum broke off, which
+    must not take the rest of the sheet from whoever stands at the joint."""
     if not joint.active or joint.asset.status == "retired":
-        return []
-    told = [explain(pk, now=now) for pk in programmes.values_list("pk", flat=True)]
-    return sorted(told, key=lambda each: (each.due_on is None, each.due_on or date.max))
+        return [], []
+    told, broken = [], []
+    owed = Programme.objects.filter(joint=joint, active=True).order_by("method").values_list("pk", "method")
+    for pk, method in owed:
+        try:
+            with transaction.atomic():
+                told.append(explain(pk, now=now))
+        except NOT_OF_AN_ASSET:
+            raise
+        except Exception:
+            log.exception("the date of programme %s could not be worked out", pk)
+            broken.append(method)
+    return sorted(told, key=lambda each: (each.due_on is None, each.due_on or date.max)), broken
 
 
 def _life(joint: Joint, lead: Explanation | None, today: date, holds: Sequence[Hold]) -> LifeLine:

@@ -11,6 +11,7 @@ from django.urls import reverse
 from assets_app.models import Asset, Joint
 from schedules.due import actions, engine, left_out, measured_growth, store, sweeps
 from schedules.models import DueDate, NotComputed, Programme, StaleMark
+from schedules.planning import joint_page
 
 pytestmark = pytest.mark.django_db
 
@@ -135,6 +136,17 @@ def test_the_sheet_of_its_joints_says_so_once_it_can_be_drawn_at_all(three, brok
     client.force_login(person("planner", site))
     page = client.get(reverse("joint", args=[three[1].joints.get().pk])).content.decode()
     assert "Not computed since" in page
+
+
+def test_a_joint_whose_date_cannot_be_worked_out_keeps_its_sheet(three, site, client, person, monkeypatch):
+    def explain(*_, **__):
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(joint_page, "explain", explain)
+    client.force_login(person("technician", site))
+    page = client.get(reverse("joint", args=[three[1].joints.get().pk])).content.decode()
+    assert "VT: the date could not be worked out" in page
+    assert "No look is owed here" not in page
 
 
 def test_the_list_the_page_of_recomputes_and_the_api_show_it(three, broken, site, client, person, now):
