@@ -18,7 +18,8 @@ export async function add(person, deeds, clearDraft = "") {
 }
 
 // A sheet that was not drawn anew yet still shows the version before a deed of this device that was sent meanwhile: the
-// person who saw it and did that deed has seen what it made. `moves` are those steps, [order, from, to], oldest first.
+// person who saw it and did that deed has seen what it made. So has who was told by a refusal (`sawChanges`). `moves` are
+// those steps, [order, from, to], oldest first.
 function movedOn(deed, moves) {
   let seen = deed.seen ?? null;
   for (const [order, from, to] of moves) if (order === deed.order && from === seen) seen = to;
@@ -38,6 +39,16 @@ function fresh(person, deed) {
     refusal: null, photo: null, seen: null, edit: [], parent: null, ...deed,
   };
 }
+
+// Another state of an order that the person knows of, for deeds from a sheet that still shows the one before.
+const MOST_MOVES = 50; // that are remembered
+export async function remember(table, move) {
+  const moves = (await got(table("kept").get("moves"))) || [];
+  table("kept").put([...moves, move].slice(-MOST_MOVES), "moves");
+}
+
+// Who was told what changed meanwhile, and goes on from there, has seen it: the next deed is not refused for it again.
+export const sawChanges = (item) => write(["kept"], (table) => remember(table, [item.order, item.seen, item.refusal.version]));
 
 export const newKey = () => crypto.randomUUID();
 export const all = () => read("queue", (table) => table.getAll());

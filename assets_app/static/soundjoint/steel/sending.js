@@ -1,5 +1,5 @@
 // Sends what waits, in order, once. Runs in the page and, where the browser has Background Sync, in the service worker.
-import { NEEDS_YOU, WAITS, all, behind, change, mayChange } from "./queue.js";
+import { NEEDS_YOU, WAITS, all, behind, change, mayChange, remember } from "./queue.js";
 import { got, keep, kept, tell, write } from "./store.js";
 
 const WHO = "/api/v1/steel/who/";
@@ -9,8 +9,6 @@ export const SIGNED_OUT = "signed out";
 export const SENT = "sent";
 export const BUSY = "busy";
 export const MOST_WRONG = 120_000; // ms by which a clock may be wrong and nobody needs to know
-
-const MOST_MOVES = 50; // versions made by deeds of this device that are remembered: see `add`
 
 // One sender at a time, among all tabs and the service worker; the keys make a second one harmless where there is no
 // lock. Gives { outcome, sent, left }.
@@ -110,10 +108,7 @@ async function done(item, told) {
       if (row.seq !== item.seq && row.lane === item.lane && mayChange(row)) table("queue").put(row);
     }
     table("queue").delete(item.seq);
-    if (item.seen !== null) {
-      const moves = (await got(table("kept").get("moves"))) || [];
-      table("kept").put([...moves, [item.order, item.seen, told.version]].slice(-MOST_MOVES), "moves");
-    }
+    if (item.seen !== null) await remember(table, [item.order, item.seen, told.version]);
     if (item.seen !== null && bundle) table("kept").put(stepOn(bundle, told), "bundle");
   });
 }

@@ -3,7 +3,7 @@ import { button, field, h, photoField } from "./dom.js";
 import { dropAll, hasEnded, keepAside, keepable } from "./ended.js";
 import { backToDraft } from "./finish.js";
 import { shrink } from "./photo.js";
-import { NEEDS_YOU, behind, change, mayChange, onto, putRight, take, takeAnew } from "./queue.js";
+import { NEEDS_YOU, behind, change, mayChange, onto, putRight, sawChanges, take, takeAnew } from "./queue.js";
 import { many, megabytes, moment } from "./words.js";
 
 export function unsentSheet(items, view) {
@@ -49,7 +49,7 @@ function needs(item, view) {
       changed ? [button("Put mine on top", async () => { await onto(item, refusal.version); view.send(); }, "primary"), button("See how it stands now", () => view.look(item))]
         : button("Try again", async () => { await change(item.seq, (row) => Object.assign(row, { state: "waits", refusal: null, fixed: null })); view.send(); }, "primary"),
       item.kind === "reading" && !item.body.confirmed ? button("I looked again, it is right", async () => { await putRight(item.seq, { confirmed: true }); view.send(); }) : null,
-      item.kind === "finish" ? button("Change it", async () => { await backToDraft(await take(item)); view.open(item.order); }) : null,
+      item.kind === "finish" ? button("Change it", async () => { if (changed) await sawChanges(item); await backToDraft(await take(item)); view.open(item.order); }) : null,
       drop(item)),
     item.photo ? anotherPhoto(item, view) : null,
     edit(item, view));
