@@ -1,6 +1,5 @@
 """Rainflow counting, screening and binning: properties, and agreement with two public libraries."""
 
-import time
 import tracemalloc
 from collections import Counter
 
@@ -8,7 +7,6 @@ import fatpack
 import numpy as np
 import pytest
 import rainflow
-import rfcnt
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -193,23 +191,6 @@ def test_memory_does_not_grow_with_the_length_of_the_recording():
         return highest
 
     assert peak(40) < 1.3 * peak(4)
-
-
-@pytest.mark.slow
-def test_counting_is_not_slower_than_the_fastest_library_in_the_same_run():
-    series = np.random.default_rng(0).standard_normal(1_000_000) * 40
-    low = float(series.min())
-    theirs, ours = [], []
-    for _ in range(3):
-        start = time.perf_counter()
-        library = rfcnt.RFC(1.0, class_count=600, class_offset=low - 1, hysteresis=0.0)
-        library.feed(series)
-        library.finalize(rfcnt.ResidualMethod.HALFCYCLES)
-        middle = time.perf_counter()
-        spectrum.Rainflow(bin_width_mpa=1.0).feed(series).result()
-        theirs.append(middle - start)
-        ours.append(time.perf_counter() - middle)
-    assert min(ours) <= min(theirs)
 
 
 def test_too_many_open_reversals_are_refused_and_nothing_is_counted(monkeypatch):

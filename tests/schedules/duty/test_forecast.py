@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import time
 from datetime import date, timedelta
 
 import numpy as np
@@ -241,15 +240,3 @@ def test_parameters_are_small_json_and_curves_come_back_the_same_from_it():
         curve_from_last(parameters, history), curve_from_last(json.loads(text), history), strict=True
     ):
         assert np.array_equal(mine, stored)
-
-
-def test_a_curve_of_15_000_days_takes_under_2_ms():
-    history = made_history(7, SUMMER)
-    parameters = fitted(history, SUMMER)
-    curve_from_last(parameters, history, 15_000)
-    best = np.inf
-    for _ in range(20):
-        begun = time.perf_counter()
-        curve_from_last(parameters, history, 15_000)
-        best = min(best, time.perf_counter() - begun)
-    assert best < 0.002
