@@ -93,7 +93,8 @@ def email(request: HttpRequest, person_id: int) -> HttpResponse:
     queries.require_address(request.user, who)
     form = AddressForm(request.POST)
     if attempt(form, lambda told: actions.correct_email(person_id=who.pk, **told, **_whose(request))):
-        messages.success(request, "Corrected, and in the record. What was given up can be tried again.")
+        words = f"Corrected, and in the record. What was given up can be tried again. {_link_words(who)}"
+        messages.success(request, words.strip())
         return redirect("person", who.pk)
     return _show(request, who, _blank(request.user, who), 422, address=form)
 

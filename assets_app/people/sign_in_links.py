@@ -125,7 +125,8 @@ def _to_be_used(link: NewLink) -> tuple[str, ...]:
         f"{_first(link.by)} had this link made for you, and was not shown it. Set your password by it:",
         f"  {link.address}",
         f"You sign in as {link.person.username}. The link works once, for {valid_days()} days, until a newer one is "
-        f"made or your roles change. Nobody else may have it. If you did not expect it, do not use it and ask {link.by}.",
+        "made or your roles change. Nobody else may have it. "
+        f"If you did not expect it, do not use it and ask {link.by}.",
     )
 
 

@@ -17,9 +17,7 @@ class RuleForm(forms.Form):
     kind = forms.ChoiceField(label="Alert", choices=Intent.Kind.choices)
     role = forms.ChoiceField(label="For", choices=ALL_ROLES, required=False)
     in_app = forms.BooleanField(label="In the app", required=False, initial=True)
-    email = forms.BooleanField(
-        label="By email", required=False, initial=True, help_text="It stands in the app too, to be acknowledged there."
-    )
+    email = forms.BooleanField(label="By email, and so in the app too", required=False, initial=True)
     days = forms.IntegerField(
         label="Days",
         required=False,
