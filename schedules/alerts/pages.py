@@ -30,6 +30,7 @@ def alerts(request: HttpRequest) -> HttpResponse:
     shown = found[:ROWS]
     context = {
         "alerts": shown,
+        "lifted": queries.of_lifted_holds(shown),
         "unseen": queries.unseen_count(request.user),
         "any_given_up": queries.any_given_up(request.user),
         "next_url": f"?before={shown[-1].pk}" if len(found) > ROWS else "",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -35,6 +36,17 @@ def in_sight(person: Person) -> QuerySet[Delivery]:
     """Only of the sites where the person has a role today: with the role goes what was told before."""
     mine = Delivery.objects.filter(person_id=person.pk, channel=Delivery.Channel.IN_APP)
     return mine.filter(intent__site__in=sites_of(person))
+
+
+def of_lifted_holds(rows: Iterable[Delivery]) -> set[int]:
+    """Which of these rows tell of a hold that was lifted since; keys of the rows."""
+    told = {row.pk: f"{rules.HOLD_RELEASED}:{row.intent.key.rpartition(':')[2]}" for row in rows if _is_hold(row)}
+    lifted = set(Intent.objects.filter(key__in=told.values()).values_list("key", flat=True)) if told else set()
+    return {pk for pk, key in told.items() if key in lifted}
+
+
+def _is_hold(row: Delivery) -> bool:
+    return row.intent.kind == rules.HOLD_PLACED
 
 
 def unseen_count(person: Person) -> int:

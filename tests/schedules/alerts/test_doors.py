@@ -72,6 +72,18 @@ def test_the_page_shows_them_and_a_manager_what_was_given_up(told, manager, clie
     assert "has no role at your sites any more" in page
 
 
+def test_a_hold_that_was_lifted_since_is_not_marked_as_one_that_stands(site, planner, client, now):
+    for key in ("hold placed:7", "hold placed:77", "hold released:77"):
+        kind = key.partition(":")[0]
+        Intent.objects.create(site=site, kind=kind, key=key, subject="s", text=f"told {key}.", created_at=now)
+    deliver.deliver_owed(now=now)
+    assert {row.intent.key for row in queries.mine(planner)} == {"hold placed:7", "hold placed:77", "hold released:77"}
+    client.force_login(planner, backend="assets_app.people.signed_in.PersonBackend")
+    page = client.get("/alerts/").content.decode()
+    assert page.count('data-severity="hold now"') == page.count("Lifted since.") == 1
+    assert page.index("Lifted since.") < page.index("told hold placed:77.")
+
+
 def test_a_key_that_is_none_marks_nothing_as_seen_and_breaks_no_page(told, client):
     client.force_login(told, backend="assets_app.people.signed_in.PersonBackend")
     for key in ["\u00b2", "9" * 30, "-1", "x", ""]:
