@@ -11,6 +11,7 @@ from typing import Any
 from running import postgres
 
 JOINTS = int(os.environ.get("BENCH_JOINTS", "1000000"))
+PARTS = os.environ.get("BENCH_PARTS", "").split()  # some of `due_fleet.PARTS`, to measure these again; none: all
 
 # A server of 24 GiB that holds the fleet in memory; the engine and what it is compared with run on the same.
 MEMORY = {"shared_buffers": "4GB", "effective_cache_size": "12GB", "work_mem": "32MB", "maintenance_work_mem": "512MB"}
@@ -18,11 +19,11 @@ SERVER = [part for name, value in (MEMORY | {"max_wal_size": "8GB"}).items() for
 
 
 def measure() -> list[dict[str, Any]]:
-    """All ratios of the engine; BENCH_JOINTS sets the size of the largest fleet."""
+    """All ratios of the engine; BENCH_JOINTS sets the size of the largest fleet, BENCH_PARTS chooses."""
     with postgres.running(SERVER) as url:
         environment = os.environ | {"DATABASE_URL": url, "DJANGO_SETTINGS_MODULE": "config.settings.test"}
         done = subprocess.run(
-            [sys.executable, "-m", "bench.due_fleet", str(JOINTS)],
+            [sys.executable, "-m", "bench.due_fleet", str(JOINTS), *PARTS],
             env=environment,
             check=True,
             stdout=subprocess.PIPE,
