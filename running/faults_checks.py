@@ -120,11 +120,11 @@ def alerts_lost(now: datetime) -> list[str]:
 def _dates_untold(site: Site, today: date) -> list[str]:
     """Every date that is over or near must have been told, by itself or in a count, of that kind, for a day that is
     not much apart."""
-    told: dict[tuple[int, str], list[date]] = defaultdict(list)
+    told: dict[tuple[int, str], list[int]] = defaultdict(list)
     singly = Intent.objects.filter(site=site, for_day__isnull=False)
     for rows in (singly, CountedLook.objects.filter(site=site, intent__isnull=False)):
         for programme_id, kind, day in rows.values_list("programme_id", "kind", "for_day"):
-            told[(programme_id, kind)].append(cast(date, day))
+            told[(programme_id, kind)].append(cast(date, day).toordinal())
     soon = today + timedelta(days=actions._soon_days(site.pk))
     lost = []
     for programme_id, due_on in DueDate.objects.filter(site=site, due_on__lte=soon).values_list(
@@ -132,7 +132,7 @@ def _dates_untold(site: Site, today: date) -> list[str]:
     ):
         assert due_on is not None
         kind = rules.OVERDUE if due_on < today else rules.DUE_SOON
-        if not rules.is_told_already(due_on, told[(programme_id, kind)]):
+        if not rules.is_told_already(due_on.toordinal(), told[(programme_id, kind)]):
             lost.append(f"{kind}:{programme_id}:{due_on}")
     return lost
 

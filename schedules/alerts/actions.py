@@ -56,11 +56,8 @@ def tell_of_dates(*, site: Site, columns: dict[str, Any], today: date, now: date
     rows = np.flatnonzero(days <= horizon)
     if not len(rows):
         return
-    found = [
-        (int(columns["programme_id"][row]), int(columns["joint_id"][row]), str(columns["method"][row]), int(days[row]))
-        for row in rows
-    ]
-    _tell_of_due(site, found, today, now)
+    picked = [columns[name][rows].tolist() for name in ("programme_id", "joint_id", "method", "due_on")]
+    _tell_of_due(site, list(zip(*picked, strict=True)), today, now)
 
 
 # --- found by looking at what the passing of days brings --------------------------------------------------------------
@@ -124,17 +121,17 @@ def _untold(site: Site, found: list[tuple[int, int, str, int]], today: date) -> 
     found = sorted(found)  # by programme, so that a batch of a sweep's part lies close together
     for start in range(0, len(found), AT_ONCE):
         batch = found[start : start + AT_ONCE]
-        told: dict[tuple[int, str], list[date]] = defaultdict(list)
+        told: dict[tuple[int, str], list[int]] = defaultdict(list)
         those = _of_programmes([row[0] for row in batch])
         for earlier in (Intent.objects.filter(for_day__isnull=False), CountedLook.objects.all()):
             rows = earlier.filter(those).values_list("programme_id", "kind", "for_day")
             for programme_id, kind, day in rows:
-                told[(programme_id, kind)].append(day)
+                told[(programme_id, kind)].append(day.toordinal())
         for row in batch:
-            due_on = date.fromordinal(row[3])
-            kind = rules.OVERDUE if due_on < today else rules.DUE_SOON
-            is_signed = kind == rules.OVERDUE and row[1:3] in signed
-            if not is_signed and not rules.is_told_already(due_on, told[(row[0], kind)]):
+            programme_id, joint_id, method, due_on = row
+            kind = rules.OVERDUE if due_on < today.toordinal() else rules.DUE_SOON
+            is_signed = kind == rules.OVERDUE and (joint_id, method) in signed
+            if not is_signed and not rules.is_told_already(due_on, told.get((programme_id, kind), ())):
                 yield row
 
 

@@ -39,7 +39,7 @@ def _untold(site: Site, role: str, latest: date, signed: set[tuple[int, str]]) -
     rows = DueDate.objects.filter(site=site, due_on__lte=latest).order_by("due_on", "programme_id")
     looks = rows.values_list("programme_id", "joint_id", "method", "due_on").iterator(chunk_size=AT_ONCE)
     while batch := list(islice(looks, AT_ONCE)):
-        over: dict[int, list[date]] = defaultdict(list)
+        over: dict[int, list[int]] = defaultdict(list)
         stops = Intent.objects.filter(programme__in=[look[0] for look in batch], for_day__isnull=False)
         told = stops.filter(kind=rules.ESCALATED, role=role)
         answered = stops.filter(kind__in=rules.ACKNOWLEDGED_STOPS, acknowledged_at__isnull=False)
@@ -47,9 +47,9 @@ def _untold(site: Site, role: str, latest: date, signed: set[tuple[int, str]]) -
             *told.values_list("programme", "for_day"),
             *answered.values_list("programme", "for_day"),
         ]:
-            over[programme_id].append(day)
+            over[programme_id].append(day.toordinal())
         for look in batch:
-            if look[1:3] not in signed and not rules.is_told_already(look[3], over[look[0]]):
+            if look[1:3] not in signed and not rules.is_told_already(look[3].toordinal(), over[look[0]]):
                 yield look
 
 

@@ -267,9 +267,9 @@ def unrated(*, site_id: int, count: int, today: date) -> Draft | None:
     )
 
 
-def is_told_already(new: date, told: Iterable[date]) -> bool:
-    """Whether a date so near was told before: readings move dates by a day or two, which is no news."""
-    return any(abs((new - each).days) < SHIFT_TOLD_AGAIN_DAYS for each in told)
+def is_told_already(new: int, told: Iterable[int]) -> bool:
+    """Whether a day so near was told before: readings move dates by a day or two, which is no news. Ordinals."""
+    return any(abs(new - each) < SHIFT_TOLD_AGAIN_DAYS for each in told)
 
 
 def retry_after(attempts: int) -> timedelta | None:
