@@ -15,9 +15,8 @@ import pytest
 from hypothesis import settings
 from xdist.scheduler import LoadScopeScheduling
 
-# No test is timed; in continuous integration the same examples are tried every time. Fifty walk through the same lines
-# as a hundred, except in the tests that ask for a hundred themselves.
-settings.register_profile("suite", deadline=None, max_examples=50, derandomize=bool(os.environ.get("CI")))
+# No test is timed; in continuous integration the same examples are tried every time.
+settings.register_profile("suite", deadline=None, derandomize=bool(os.environ.get("CI")))
 settings.load_profile("suite")
 
 ROOT = Path(__file__).resolve().parent.parent

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from engineering import tables
@@ -31,7 +31,6 @@ def test_every_crack_is_refused_by_every_rule_even_when_nothing_else_is_known():
                 assert judge(kind.number, code=code).accepted is False
 
 
-@settings(max_examples=100)
 @given(
     kind=st.sampled_from(sorted(KINDS)), rule=RULES, size=st.floats(0, 12), known=st.sets(st.sampled_from(sorted(FULL)))
 )
@@ -42,7 +41,6 @@ def test_a_fact_withheld_may_leave_a_finding_unjudged_but_never_turns_the_answer
         assert partly.accepted == fully.accepted
 
 
-@settings(max_examples=100)
 @given(kind=st.sampled_from(sorted(KINDS)), rule=RULES, size=st.floats(0.01, 12), more=st.floats(0, 5))
 def test_a_larger_imperfection_is_never_accepted_where_a_smaller_one_is_not(kind, rule, size, more):
     facts = {**FULL, "joint": "butt", "transverse": False}
@@ -50,7 +48,6 @@ def test_a_larger_imperfection_is_never_accepted_where_a_smaller_one_is_not(kind
         assert judge(kind, size_mm=size + more, **rule, **facts).accepted is False
 
 
-@settings(max_examples=100)
 @given(kind=st.sampled_from(sorted(KINDS)), edition=st.sampled_from(EDITIONS), size=st.floats(0.01, 12),
        wall=st.floats(0.5, 60), joint=st.sampled_from(["butt", "fillet"]))  # fmt: skip
 def test_a_stricter_level_never_accepts_what_a_milder_one_refuses(kind, edition, size, wall, joint):

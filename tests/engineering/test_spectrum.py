@@ -117,7 +117,6 @@ def test_counts_add_up_to_half_the_number_of_ranges_between_reversals(series):
     assert spectrum.count(series).counts.sum() == (len(points) - 1) / 2
 
 
-@settings(max_examples=100)
 @given(series=reals)
 def test_the_largest_range_counted_spans_the_recording(series):
     found = spectrum.count(series).ranges

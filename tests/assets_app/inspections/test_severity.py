@@ -58,7 +58,6 @@ def test_what_is_beyond_the_limit_is_never_a_mere_record(kind, single, ratio):
     assert rank(kind, single_load_path=single, accepted=False, excess_ratio=ratio) >= SEVERITY_ORDER["watch"]
 
 
-@settings(max_examples=100)
 @given(st.sampled_from(IMPERFECTIONS), st.floats(1, 50), st.floats(1, 50), st.booleans())
 def test_a_larger_excess_is_never_milder(kind, one, other, single):
     small, large = sorted((one, other))
@@ -67,7 +66,6 @@ def test_a_larger_excess_is_never_milder(kind, one, other, single):
     assert rank(kind, excess_ratio=large, **facts) <= rank(kind, excess_ratio=None, **facts)
 
 
-@settings(max_examples=100)
 @given(
     st.sampled_from(sorted(kinds.KINDS)),
     st.sampled_from([None, True, False]),

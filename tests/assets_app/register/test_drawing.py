@@ -8,7 +8,7 @@ import xml.etree.ElementTree as ET
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from assets_app.register.drawing import SeenFinding, clock, symbol_size, weld_section
@@ -105,7 +105,6 @@ def test_the_symbol_carries_the_size_that_is_known(weld, size):
 sizes = st.none() | st.floats(0.5, 120.0)
 
 
-@settings(max_examples=100)
 @given(
     joint=st.sampled_from([*SHAPES, ""]),
     kind=st.sampled_from(["fillet", "full penetration", "partial penetration", ""]),

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 import pytest
 from django.utils import timezone
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from assets_app.models import Inspection
@@ -43,7 +43,6 @@ sizes = st.floats(0.05, 60)
 totals = st.floats(0, 5e8)
 
 
-@settings(max_examples=100)
 @given(
     st.lists(st.tuples(totals, sizes), max_size=6),
     st.lists(st.tuples(totals, sizes, sizes, sizes), max_size=24),

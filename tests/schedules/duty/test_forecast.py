@@ -55,7 +55,7 @@ def histories(draw):
 any_seasons = st.sampled_from([[], SUMMER, WEEKENDS, [Span(11, 15, 3, 10)], [Span(3, 1, 11, 15, "0000111"), *SUMMER]])
 
 
-@settings(max_examples=100)
+@settings(deadline=None)
 @given(history=histories(), seasons=any_seasons, silent=st.sampled_from([0, 60]))
 def test_curves_never_fall_the_early_one_leads_and_closed_days_add_nothing(history, seasons, silent):
     parameters = fitted(history, seasons)
@@ -73,7 +73,7 @@ def test_curves_never_fall_the_early_one_leads_and_closed_days_add_nothing(histo
     assert np.all(np.diff(early)[closed] <= 1e-9 * early[-1])
 
 
-@settings(max_examples=100)
+@settings(deadline=None)
 @given(history=histories(), seasons=any_seasons, factor=st.floats(1.0, 20.0))
 def test_a_counter_that_counts_more_throughout_never_reaches_a_count_later(history, seasons, factor):
     less = fitted(history, seasons)
@@ -85,7 +85,7 @@ def test_a_counter_that_counts_more_throughout_never_reaches_a_count_later(histo
     assert np.all(more_early >= less_early * (1 - 1e-3))  # factors are stored to 4 decimals
 
 
-@settings(max_examples=100)
+@settings(deadline=None)
 @given(history=histories(), seasons=any_seasons, extra=st.integers(1, 5000))
 def test_more_counted_at_the_last_reading_never_slows_the_year_ahead(history, seasons, extra):
     """Over a whole year. Within it, an extra count may move what is thought to be the busy month."""

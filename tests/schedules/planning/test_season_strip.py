@@ -6,7 +6,7 @@ import xml.etree.ElementTree as ET
 from datetime import date, timedelta
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from schedules.planning.season_strip import Season, Week, season_strip, strip_words
@@ -62,7 +62,6 @@ def test_nothing_overdue_is_said_too():
     assert strip_words(Season(weeks([0, 0])))[0] == "Nothing is overdue"
 
 
-@settings(max_examples=100)
 @given(st.lists(st.floats(0, 1e6), max_size=53), st.integers(0, 10**6), st.none() | st.floats(0, 1e5))
 def test_any_load_stays_on_the_paper(owed, overdue, hands):
     drawing = season_strip(Season(weeks(owed, hands), overdue, float(overdue)))

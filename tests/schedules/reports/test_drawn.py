@@ -5,7 +5,7 @@ import re
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from reportlab.pdfgen.canvas import Canvas
 
@@ -87,7 +87,6 @@ def test_a_path_of_the_pen_is_read_back_as_it_was_drawn(points, closed):
         assert (x, y) == pytest.approx((px, py), abs=0.051)
 
 
-@settings(max_examples=100)
 @given(st.text(max_size=60))
 def test_every_character_that_is_printed_is_in_the_typeface(text):
     for character in printable(text):
