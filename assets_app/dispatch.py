@@ -7,8 +7,11 @@ from __future__ import annotations
 import logging
 from typing import Any
 
-from kombu.exceptions import OperationalError
+from django.db import OperationalError as DatabaseAway
+from kombu.exceptions import OperationalError as BrokerAway
 
+# Options of every task. What the database was away for is tried again; the outcome stands there, not in the broker.
+RETRY = {"autoretry_for": (DatabaseAway,), "retry_backoff": True, "max_retries": 5, "ignore_result": True}
 _log = logging.getLogger(__name__)
 
 
@@ -19,7 +22,7 @@ def send(task: Any) -> bool:
     """
     try:
         task.delay()
-    except OperationalError as error:
+    except BrokerAway as error:
         _log.warning("%s was not sent, the broker does not answer: %s", task.name, type(error).__name__)
         return False
     return True

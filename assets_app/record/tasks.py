@@ -1,12 +1,10 @@
 """Celery doors of the record. Names are a wire format."""
 
 from celery import shared_task
-from django.db import OperationalError
 from django.utils import timezone
 
+from assets_app.dispatch import RETRY
 from assets_app.record import check_actions
-
-RETRY = {"autoretry_for": (OperationalError,), "retry_backoff": True, "max_retries": 5, "ignore_result": True}
 
 
 @shared_task(name="record.check_chains", **RETRY)

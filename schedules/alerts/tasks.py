@@ -1,12 +1,10 @@
 """Celery doors of the alerts. Names are a wire format."""
 
 from celery import shared_task
-from django.db import OperationalError
 from django.utils import timezone
 
+from assets_app.dispatch import RETRY
 from schedules.alerts import actions, deliver, posting
-
-RETRY = {"autoretry_for": (OperationalError,), "retry_backoff": True, "max_retries": 5, "ignore_result": True}
 
 
 @shared_task(name="alerts.raise_owed", **RETRY)

@@ -3,13 +3,11 @@
 import socket
 
 from celery import shared_task
-from django.db import OperationalError
 from django.utils import timezone
 
 from assets_app import dispatch
+from assets_app.dispatch import RETRY
 from schedules.due import engine, measured_growth, sweeps
-
-RETRY = {"autoretry_for": (OperationalError,), "retry_backoff": True, "max_retries": 5, "ignore_result": True}
 
 
 @shared_task(name="due.recompute_stale", **RETRY)

@@ -1,12 +1,10 @@
 """Celery doors of recordings. Names are a wire format."""
 
 from celery import shared_task
-from django.db import OperationalError
 from django.utils import timezone
 
+from assets_app.dispatch import RETRY
 from schedules.duty.recordings import running
-
-RETRY = {"autoretry_for": (OperationalError,), "retry_backoff": True, "max_retries": 5, "ignore_result": True}
 
 
 @shared_task(name="duty.work_off_recordings", **RETRY)
