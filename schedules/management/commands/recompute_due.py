@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from assets_app.register.models import Asset, Site
-from schedules.due import engine, sweeps
+from schedules.due import engine, left_out, sweeps
 from schedules.due.models import Sweep
 from schedules.due.store import Scope
 
@@ -35,7 +35,15 @@ class Command(BaseCommand):
         else:
             outcome = engine.recompute_stale(now=timezone.now())
             self.stdout.write(f"{outcome.programmes} looks owed, {outcome.changed} dates changed")
+        self._tell_left_out()
         self.stdout.write(f"{time.monotonic() - begun:.1f} s")
+
+    def _tell_left_out(self) -> None:
+        for each in left_out.of_sites(Site.objects.all()):
+            self.stderr.write(
+                f"{each.asset.tag} at {each.site.name} could not be computed ({each.error}): its dates are old and may "
+                "be too late. Have its joints looked at by hand."
+            )
 
     def _asset(self, tag: str, *, ratings: bool) -> engine.Outcome:
         pks = list(Asset.objects.filter(tag=tag).values_list("pk", flat=True))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from django.core.management import call_command
 from django.db import OperationalError
 from django.urls import reverse
 
@@ -79,6 +80,15 @@ def test_once_it_can_be_computed_nothing_of_it_is_left(three, broken, now):
     assert computed() == {"T-1"}
     assert not NotComputed.objects.exists()
     assert not StaleMark.objects.exists()
+
+
+def test_the_command_names_what_it_could_not_compute(three, broken, capsys):
+    call_command("recompute_due", "--all")
+    assert "T-1 at" in capsys.readouterr().err
+    broken.clear()
+    call_command("recompute_due", "--all")
+    assert capsys.readouterr().err == ""
+    assert computed() == {"T-0", "T-1", "T-2"}
 
 
 def test_a_database_that_is_away_is_no_fault_of_an_asset(three, monkeypatch, now):
