@@ -235,6 +235,8 @@ def one_percent(site: Site) -> float:
 
 def main(joints: int, parts: Sequence[str] = PARTS) -> list[dict[str, Any]]:
     """The rows of the chosen parts; all need the fleets, which take a third of the time."""
+    if unknown := set(parts) - set(PARTS):
+        raise SystemExit(f"BENCH_PARTS may name {', '.join(PARTS)}; not {', '.join(sorted(unknown))}.")
     call_command("migrate", verbosity=0)
     person = Person.objects.create_user("bench", password=None)
     sites: dict[int, Site] = {}
