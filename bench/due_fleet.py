@@ -24,6 +24,7 @@ from django.db import connection, transaction  # noqa: E402
 from assets_app.models import Asset, Person, Role, Site  # noqa: E402
 from bench import due_pages, many_workers, plain_loop  # noqa: E402
 from schedules.due import engine, store, sweeps  # noqa: E402
+from schedules.due.copy_out import copied  # noqa: E402
 from schedules.due.store import Scope  # noqa: E402
 from schedules.duty import actions as duty  # noqa: E402
 from schedules.models import Counter, DueDate, Programme, Reading  # noqa: E402
@@ -122,27 +123,20 @@ class Floor:
         finally:
             store._merge_postgres = original
         self.columns, self.constants = captured[0]
-        self.buffer = store.csv_of(self.columns)
+        self.rows = store.rows_of(self.columns)
         self.sql = store.select_sql(self.scope)
 
     def run(self) -> None:
         with transaction.atomic(), connection.cursor() as cursor:
-            with cursor.cursor.copy(f"COPY ({self.sql}) TO STDOUT (FORMAT csv, HEADER)") as copy:
-                for _ in copy:
-                    pass
+            copied(self.sql)
             self._upsert(cursor)
 
     def _upsert(self, cursor: Any) -> None:
-        names, written = ", ".join(store.WRITTEN), [*store.WRITTEN, *store.CONSTANT]
-        cursor.execute(
-            f"CREATE TEMPORARY TABLE due_floor ON COMMIT DROP AS SELECT {names} FROM schedules_duedate LIMIT 0"
-        )
-        texts = "method, governing, next_limit"
-        with cursor.cursor.copy(f"COPY due_floor ({names}) FROM STDIN (FORMAT csv, FORCE_NOT_NULL ({texts}))") as copy:
-            copy.write(self.buffer)
+        store.copy_in(cursor, "due_floor", self.rows)
+        taken, written = ", ".join(store.taken("due_floor").values()), [*store.WRITTEN, *store.CONSTANT]
         updates = ", ".join(f"{name} = EXCLUDED.{name}" for name in written if name != "programme_id")
         cursor.execute(
-            f"INSERT INTO schedules_duedate ({', '.join(written)}) SELECT {names}, %s, %s, %s FROM due_floor "
+            f"INSERT INTO schedules_duedate ({', '.join(written)}) SELECT {taken}, %s, %s, %s FROM due_floor "
             f"ORDER BY programme_id ON CONFLICT (programme_id) DO UPDATE SET {updates}",
             self.constants,
         )

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from django.db import connection, transaction
 from django.db.models import Max, Q
+from numpy.typing import NDArray
 
 from assets_app.people.models import Person, Qualification, Role
 from assets_app.people.qualification_rules import continuity_ends, is_carried_on
@@ -30,6 +31,12 @@ from schedules.duty.rules import unread_too_long
 from schedules.work.models import Hold
 
 AT_ONCE = 1000  # rows a batch
+LOOKS_AT_ONCE = 5000  # asked whether they were told before
+LOOK = ("programme_id", "joint_id", "method", "due_on")
+TOLD = ("programme_id", "kind", "for_day")
+
+Columns = dict[str, NDArray[Any]]  # of LOOK, days as ordinals
+Look = tuple[int, int, str, int]
 WORKED_OFF_WITHIN = timedelta(minutes=5)  # an intent, while beat and a worker live
 
 
@@ -56,8 +63,7 @@ def tell_of_dates(*, site: Site, columns: dict[str, Any], today: date, now: date
     rows = np.flatnonzero(days <= horizon)
     if not len(rows):
         return
-    picked = [columns[name][rows].tolist() for name in ("programme_id", "joint_id", "method", "due_on")]
-    _tell_of_due(site, list(zip(*picked, strict=True)), today, now)
+    _tell_of_due(site, {name: columns[name][rows] for name in LOOK}, today, now)
 
 
 # --- found by looking at what the passing of days brings --------------------------------------------------------------
@@ -98,13 +104,16 @@ def _look_at_dates(site: Site, through: date | None, today: date, now: datetime)
     rows = DueDate.objects.filter(site=site, due_on__lte=soon)
     if through is not None:
         rows = rows.filter(due_on__gte=through - timedelta(days=1))
-    found = rows.values_list("programme_id", "joint_id", "method", "due_on").iterator(chunk_size=AT_ONCE)
-    _tell_of_due(site, [(*row[:3], row[3].toordinal()) for row in found], today, now)
+    found = rows.values_list(*LOOK).iterator(chunk_size=AT_ONCE)
+    looks = [(*row[:3], row[3].toordinal()) for row in found]
+    if looks:
+        columns = zip(LOOK, (int, int, object, int), zip(*looks, strict=True), strict=True)
+        _tell_of_due(site, {name: np.array(values, dtype=kind) for name, kind, values in columns}, today, now)
 
 
-def _tell_of_due(site: Site, found: list[tuple[int, int, str, int]], today: date, now: datetime) -> None:
+def _tell_of_due(site: Site, looks: Columns, today: date, now: datetime) -> None:
     """Each look by itself, up to ``rules.MANY`` a day; more by their count (``flood_actions``)."""
-    news = list(_untold(site, found, today))
+    news = _untold(site, looks, today)
     overdue = [row for row in news if row[3] < today.toordinal()]
     soon = [row for row in news if row[3] >= today.toordinal()]
     for kind, rows in ((rules.OVERDUE, overdue), (rules.DUE_SOON, soon)):
@@ -115,24 +124,32 @@ def _tell_of_due(site: Site, found: list[tuple[int, int, str, int]], today: date
             _write(site.pk, _due_drafts(rows, today), now)
 
 
-def _untold(site: Site, found: list[tuple[int, int, str, int]], today: date) -> Iterator[tuple[int, int, str, int]]:
+def _untold(site: Site, looks: Columns, today: date) -> list[Look]:
     """Those that are news: not told before of nearly the same day, and overdue ones that nobody signed for."""
+    order = np.argsort(looks["programme_id"])  # so that a batch of a sweep's part lies close together
+    looks = {name: looks[name][order] for name in LOOK}
+    told = [
+        _is_told(looks["programme_id"][batch], looks["due_on"][batch], today)
+        for batch in (slice(start, start + LOOKS_AT_ONCE) for start in range(0, len(order), LOOKS_AT_ONCE))
+    ]
+    left = np.flatnonzero(~np.concatenate(told))
+    news = zip(*(looks[name][left].tolist() for name in LOOK), strict=True)
     signed = escalation.put_off(site, today)
-    found = sorted(found)  # by programme, so that a batch of a sweep's part lies close together
-    for start in range(0, len(found), AT_ONCE):
-        batch = found[start : start + AT_ONCE]
-        told: dict[tuple[int, str], list[int]] = defaultdict(list)
-        those = _of_programmes([row[0] for row in batch])
-        for earlier in (Intent.objects.filter(for_day__isnull=False), CountedLook.objects.all()):
-            rows = earlier.filter(those).values_list("programme_id", "kind", "for_day")
-            for programme_id, kind, day in rows:
-                told[(programme_id, kind)].append(day.toordinal())
-        for row in batch:
-            programme_id, joint_id, method, due_on = row
-            kind = rules.OVERDUE if due_on < today.toordinal() else rules.DUE_SOON
-            is_signed = kind == rules.OVERDUE and (joint_id, method) in signed
-            if not is_signed and not rules.is_told_already(due_on, told.get((programme_id, kind), ())):
-                yield row
+    return [row for row in news if row[3] >= today.toordinal() or row[1:3] not in signed]
+
+
+def _is_told(programmes: NDArray[np.int64], days: NDArray[np.integer], today: date) -> NDArray[np.bool_]:
+    """Of looks in order of their programme, each once: whether its kind was told before of nearly the same day."""
+    is_overdue, is_told = days < today.toordinal(), np.zeros(len(days), dtype=bool)
+    those = _of_programmes(programmes.tolist())
+    for earlier in (Intent.objects.filter(for_day__isnull=False), CountedLook.objects.all()):
+        told = earlier.filter(those, kind__in=[rules.OVERDUE, rules.DUE_SOON])
+        rows = [(pk, kind == rules.OVERDUE, day.toordinal()) for pk, kind, day in told.values_list(*TOLD)]
+        of, was_overdue, day = np.array(rows, dtype=np.int64).reshape(-1, 3).T
+        place = np.searchsorted(programmes, of).clip(max=len(programmes) - 1)
+        same = (programmes[place] == of) & (is_overdue[place] == was_overdue.astype(bool))
+        is_told[place[same & rules.is_near(days[place], day)]] = True
+    return is_told
 
 
 def _of_programmes(ids: list[int]) -> Q:
@@ -141,7 +158,7 @@ def _of_programmes(ids: list[int]) -> Q:
     return Q(programme__gte=first, programme__lte=last) if last - first < 4 * len(ids) else Q(programme__in=ids)
 
 
-def _due_drafts(news: list[tuple[int, int, str, int]], today: date) -> Iterator[Draft]:
+def _due_drafts(news: list[Look], today: date) -> Iterator[Draft]:
     names = dict(escalation.joint_names({joint_id for _, joint_id, _, _ in news}))
     for programme_id, joint_id, method, ordinal in news:
         due_on = date.fromordinal(ordinal)

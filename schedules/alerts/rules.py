@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from email.utils import parsedate_to_datetime
+from typing import Any
 
 from engineering.figures import grouped
 
@@ -269,7 +270,12 @@ def unrated(*, site_id: int, count: int, today: date) -> Draft | None:
 
 def is_told_already(new: int, told: Iterable[int]) -> bool:
     """Whether a day so near was told before: readings move dates by a day or two, which is no news. Ordinals."""
-    return any(abs(new - each) < SHIFT_TOLD_AGAIN_DAYS for each in told)
+    return any(is_near(new, each) for each in told)
+
+
+def is_near(new: Any, told: Any) -> Any:
+    """Whether the one day is no news after the other; for ordinals or arrays of them."""
+    return abs(new - told) < SHIFT_TOLD_AGAIN_DAYS
 
 
 def retry_after(attempts: int) -> timedelta | None:
