@@ -144,6 +144,11 @@ def tell_of_dates(*, site: Site, columns: dict[str, Any], today: date, now: date
     alerts.tell_of_dates(site=site, columns=columns, today=today, now=now)
 
 
+@receiver(due_events.asset_left_out)
+def tell_of_left_out(*, site_id: int, now: datetime, **_: Any) -> None:
+    alerts.tell_of_left_out(site_id=site_id, now=now)
+
+
 @receiver(standing_asked)
 def measure(*, now: datetime, **_: Any) -> Iterator[Measure]:
     return gauges.measures(now=now)

@@ -24,7 +24,7 @@ from schedules.alerts.models import CountedLook, Delivery, Intent, Scan, Webhook
 from schedules.alerts.personal import Clocks
 from schedules.alerts.rules import Draft
 from schedules.deferral.models import Deferral
-from schedules.due.models import DueDate
+from schedules.due.models import DueDate, NotComputed
 from schedules.duty import queries as duty_queries
 from schedules.duty.models import Counter
 from schedules.duty.rules import unread_too_long
@@ -66,6 +66,12 @@ def tell_of_dates(*, site: Site, columns: dict[str, Any], today: date, now: date
     _tell_of_due(site, {name: columns[name][rows] for name in LOOK}, today, now)
 
 
+def tell_of_left_out(*, site_id: int, now: datetime) -> None:
+    """The recompute of an asset of the site broke off."""
+    site = Site.objects.get(pk=site_id)
+    _write(site_id, _left_out(site, day_at(site, now)), now)
+
+
 # --- found by looking at what the passing of days brings --------------------------------------------------------------
 
 
@@ -91,7 +97,7 @@ def _raise_for_site(site: Site, now: datetime) -> int:
     drafts = [*_deferrals(site, today, book), *_counters(site, today), *_qualifications(site, today, book)]
     drafts += escalation.drafts(site, book.steps(site.pk), today)
     unrated = rules.unrated(site_id=site.pk, count=DueDate.objects.filter(site=site, unrated=True).count(), today=today)
-    _write(site.pk, [*drafts, *([unrated] if unrated else [])], now)
+    _write(site.pk, [*drafts, *([unrated] if unrated else []), *_left_out(site, today)], now)
     scan.through = today
     scan.save(update_fields=["through"])
     return Intent.objects.filter(site=site, pk__gt=before).count()
@@ -165,6 +171,15 @@ def _due_drafts(news: list[Look], today: date) -> Iterator[Draft]:
         what = f"{method} of {names.get(joint_id, 'a joint')}"
         facts = {"programme_id": programme_id, "joint_id": joint_id, "what": what, "due_on": due_on}
         yield rules.overdue(today=today, **facts) if due_on < today else rules.due_soon(**facts)
+
+
+def _left_out(site: Site, today: date) -> list[Draft]:
+    rows = NotComputed.objects.filter(site=site)
+    first = rows.select_related("asset").first()
+    if first is None:
+        return []
+    what = f"{first.asset.tag} {first.asset.name}"
+    return [rules.not_computed(site_id=site.pk, first=what, count=rows.count(), today=today)]
 
 
 def _deferrals(site: Site, today: date, book: Book) -> list[Draft]:

@@ -24,6 +24,7 @@ class Intent(models.Model):
         COUNTER_SILENT = "counter silent", "counter not read"
         QUALIFICATION_ENDING = "qualification ending", "qualification about to lapse"
         UNRATED = "unrated", "unrated joints"
+        NOT_COMPUTED = "not computed", "dates not computed"
         ESCALATED = "escalated", "overdue for long"
 
     site = models.ForeignKey("assets_app.Site", on_delete=models.CASCADE, related_name="+")

@@ -13,6 +13,7 @@ from engineering.figures import grouped
 OVERDUE, DUE_SOON, HOLD_PLACED, HOLD_RELEASED = "overdue", "due soon", "hold placed", "hold released"
 DEFERRAL_ENDING, COUNTER_SILENT = "deferral ending", "counter silent"
 QUALIFICATION_ENDING, UNRATED, ESCALATED = "qualification ending", "unrated", "escalated"
+NOT_COMPUTED = "not computed"
 
 AT_WORK = frozenset({"planner", "technician", "inspector", "engineer", "manager"})
 # kind -> roles at the site that hear of it, where the site has no rule of its own (`hearing`). A person named by the
@@ -26,6 +27,7 @@ HEARS: dict[str, frozenset[str]] = {
     COUNTER_SILENT: frozenset({"planner", "technician"}),
     QUALIFICATION_ENDING: frozenset({"manager"}),
     UNRATED: frozenset({"planner", "engineer"}),
+    NOT_COMPUTED: frozenset({"planner", "manager"}),
     ESCALATED: frozenset(),  # each step names its own role
 }
 STEPS: dict[str, int] = {"manager": 14, "engineer": 30}  # role -> days overdue; common practice, no source
@@ -264,6 +266,20 @@ def unrated(*, site_id: int, count: int, today: date) -> Draft | None:
         subject=f"{grouped(count)} unrated",
         text=f"{looks} unrated: a figure is missing, so only the calendar limits them. The due list names each figure.",
         link="/due/?unrated=true",
+        for_day=today,
+    )
+
+
+def not_computed(*, site_id: int, first: str, count: int, today: date) -> Draft:
+    """Once a day while there are any; ``first`` is the asset that broke off first of ``count``."""
+    more = f" and of {grouped(count - 1)} more asset{'s' if count > 2 else ''}" if count > 1 else ""
+    return Draft(
+        kind=NOT_COMPUTED,
+        key=f"not computed:{site_id}:{today.isoformat()}",
+        subject=f"Not computed: {first}" + (f" and {grouped(count - 1)} more" if more else ""),
+        text=f"The due dates of {first}{more} could not be computed. They stand as they were computed last, and may be "
+        "too late. It is tried again every hour; whoever runs the service finds the error named there.",
+        link="/recomputes/",
         for_day=today,
     )
 

@@ -15,6 +15,7 @@ from django.db import InterfaceError, OperationalError, transaction
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from assets_app.register.models import Asset, Site
+from schedules.due.events import asset_left_out
 from schedules.due.models import NotComputed, StaleMark
 
 TRIED_AGAIN_AFTER = timedelta(hours=1)
@@ -76,3 +77,4 @@ def _note(asset_id: int, error: Exception, *, now: datetime, rating_too: bool) -
     mark = {"asset_id": asset_id, "joint": None, "why": WHY, "rating_too": rating_too}
     if not StaleMark.objects.filter(**mark).exists():
         StaleMark.objects.create(**mark, marked_at=now)
+    asset_left_out.send(sender=__name__, site_id=site_id, now=now)

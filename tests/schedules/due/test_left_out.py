@@ -10,8 +10,9 @@ from django.db import OperationalError
 from django.urls import reverse
 
 from assets_app.models import Asset, Joint
+from schedules.alerts import actions as alerts
 from schedules.due import actions, engine, left_out, measured_growth, store, sweeps
-from schedules.models import DueDate, NotComputed, Programme, StaleMark
+from schedules.models import Delivery, DueDate, Intent, NotComputed, Programme, StaleMark
 from schedules.planning import joint_page
 
 pytestmark = pytest.mark.django_db
@@ -80,6 +81,28 @@ def test_once_it_can_be_computed_nothing_of_it_is_left(three, broken, now):
     assert computed() == {"T-1"}
     assert not NotComputed.objects.exists()
     assert not StaleMark.objects.exists()
+
+
+def test_it_is_told_once_a_day_for_as_long_as_it_stands(three, broken, site, person, now):
+    manager, inspector = person("manager", site), person("inspector", site)
+    broken.add(three[2].pk)
+    sweeps.start_owed(now=now)
+    sweeps.work_off(worker="one", now=now)
+    engine.recompute_stale(now=now + left_out.TRIED_AGAIN_AFTER)
+    alerts.raise_owed(now=now)
+    first = Intent.objects.get(kind="not computed")
+    assert (first.subject, first.link) == ("Not computed: T-1 trailer", "/recomputes/")
+    alerts.expand(now=now)
+    assert set(Delivery.objects.filter(intent=first).values_list("person_id", flat=True)) == {manager.pk}
+    assert inspector.pk != manager.pk
+    alerts.raise_owed(now=now + timedelta(days=1))
+    second = Intent.objects.filter(kind="not computed").latest("pk")
+    assert second.subject == "Not computed: T-1 trailer and 1 more"
+    assert "T-1 trailer and of 1 more asset could" in second.text
+    broken.clear()
+    engine.recompute_stale(now=now + timedelta(days=1))
+    alerts.raise_owed(now=now + timedelta(days=2))
+    assert Intent.objects.filter(kind="not computed").count() == 2
 
 
 def test_the_command_names_what_it_could_not_compute(three, broken, capsys):
