@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cache, lru_cache
 from typing import Any
@@ -160,26 +159,6 @@ def parse(text: object, unit: str, *, argument: str = "value", default_unit: str
     if not math.isfinite(number):
         raise _refusal(argument, text, quantity, "is no finite number")
     return _convert(number, given, quantity, argument, text)
-
-
-def parse_many(
-    texts: Iterable[object], unit: str, *, argument: str = "value", default_unit: str | None = None
-) -> tuple[list[float | None], dict[int, InputError]]:
-    """A whole column: (numbers, with None where one could not be read; the errors by row number from 0).
-
-    Args:
-        texts: the cells, in order.
-        unit, argument, default_unit: as for ``parse``.
-    """
-    numbers: list[float | None] = []
-    errors: dict[int, InputError] = {}
-    for row, text in enumerate(texts):
-        try:
-            numbers.append(parse(text, unit, argument=argument, default_unit=default_unit))
-        except InputError as error:
-            numbers.append(None)
-            errors[row] = error
-    return numbers, errors
 
 
 def parse_length_mm(text: object, *, argument: str = "length", default_unit: str = "mm") -> float:
