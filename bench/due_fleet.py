@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime, timedelta
 from statistics import median
-from typing import Any
+from typing import Any, NamedTuple
 
 import django
 
@@ -200,31 +200,33 @@ def gains_of_workers(site: Site) -> many_workers.Gains:
     return many_workers.in_turn(lay_out)
 
 
-def every_date_in_turn(site: Site) -> tuple[float, float]:
-    """Seconds of a full recompute with every date changing, and of its floor; the middle one of three each.
+class Seconds(NamedTuple):
+    """Of a full recompute with every date changing, with every hundredth, and of the floor of the first."""
+
+    every_date: float
+    hundredth: float
+    floor: float
+
+
+def recomputes_in_turn(site: Site) -> Seconds:
+    """The middle one of three each.
 
     They take turns on tables just vacuumed: both bear alike what the runs before left and what the machine does.
     """
     ours: list[float] = []
+    hundredth: list[float] = []
     least: list[float] = []
     shift_looks(site, 1)
     floor = Floor(site)
     for _ in range(3):
         shift_looks(site, 1)
         ours.append(timed(lambda: full(site)))
+        shift_looks(site, 1, every=100)
+        hundredth.append(timed(lambda: full(site)))
         shift_looks(site, 0)
         least.append(timed(floor.run))
     full(site)  # the floor wrote the dates of before
-    return sorted(ours)[1], sorted(least)[1]
-
-
-def one_percent(site: Site) -> float:
-    """Seconds of a full recompute with 1 % of the dates changing; the middle one of three."""
-    times = []
-    for _ in range(3):
-        shift_looks(site, 1, every=100)
-        times.append(timed(lambda: full(site)))
-    return sorted(times)[1]
+    return Seconds(median(ours), median(hundredth), median(least))
 
 
 def main(joints: int, parts: Sequence[str] = PARTS) -> list[dict[str, Any]]:
@@ -252,16 +254,18 @@ def main(joints: int, parts: Sequence[str] = PARTS) -> list[dict[str, Any]]:
 
 
 def recompute_rows(sites: dict[int, Site]) -> list[dict[str, Any]]:
-    times = {size: every_date_in_turn(site) for size, site in sites.items()}
+    times = {size: recomputes_in_turn(site) for size, site in sites.items()}
     joints = max(sites)
-    site, (every_s, floor_s) = sites[joints], times[joints]
-    one_percent_s = one_percent(site)
+    site, (every_s, one_percent_s, floor_s) = sites[joints], times[joints]
     rows = min(10_000, joints)
     plain_s, orm_s = per_row(site, min(rows, 2_000)) * rows / min(rows, 2_000), bulk_orm(site, rows)
     ours_s = every_s * rows / joints
     few = {"joints": rows, "ours_s": ours_s}
-    sizes: dict[str, Any] = {"joints": joints, "seconds_by_fleet": _by_size(times, 0)}
-    sizes["least_seconds_by_fleet"] = _by_size(times, 1)
+    sizes: dict[str, Any] = {
+        "joints": joints,
+        "seconds_by_fleet": {str(size): round(each.every_date, 2) for size, each in times.items()},
+    }
+    sizes["least_seconds_by_fleet"] = {str(size): round(each.floor, 2) for size, each in times.items()}
     return [
         row(
             "P1", "full recompute, every date changing, against COPY out and one upsert of the same rows",
@@ -311,10 +315,6 @@ def _as_varied(person: Person, joints: int) -> Site:
 
 def _rounded(values: list[float]) -> list[float]:
     return [round(each, 2) for each in values]
-
-
-def _by_size(times: dict[int, tuple[float, float]], place: int) -> dict[str, float]:
-    return {str(size): round(each[place], 2) for size, each in times.items()}
 
 
 def row(key: str, what: str, ratio: float, goal: float, *, less: bool = False, **sizes: Any) -> dict[str, Any]:

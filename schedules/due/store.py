@@ -7,7 +7,7 @@ SQLite: a plain SELECT and ``executemany`` of an upsert.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -48,6 +48,7 @@ class Scope:
     site_id: int | None = None  # narrows the range
     asset_ids: Sequence[int] = ()
     joint_ids: Sequence[int] = ()
+    programmes: tuple[int, int] | None = None  # those of a range lie between these two, and nearly no others do
 
     def where(self) -> str:
         """The condition in SQL; ids are integers of our own tables."""
@@ -72,6 +73,13 @@ class Scope:
         first, last = self.asset_range
         return f" AND {alias}.asset_id BETWEEN {int(first)} AND {int(last)}"
 
+    def near_programmes(self, alias: str) -> str:
+        """The same for a table that knows no asset."""
+        if not self.programmes:
+            return ""
+        first, last = self.programmes
+        return f" AND {alias}.programme_id BETWEEN {int(first)} AND {int(last)}"
+
 
 def expect_nearness() -> None:
     """Until commit, let PostgreSQL expect rows of neighbouring keys side by side and in memory, as a part's rows are.
@@ -95,8 +103,7 @@ def read_programmes(scope: Scope) -> Columns:
 def read_live_and_dead(scope: Scope) -> tuple[Columns, list[int]]:
     """The same, and the programmes that have a due row though they, their joint or their asset no longer count."""
     kinds = {name: kind for name, (kind, _) in _READ.items()}
-    sql = select_sql(scope)
-    read = binary_rows.read(copied(sql), kinds) if connection.vendor == "postgresql" else _select(sql, kinds)
+    read = _select_postgres(scope, kinds) if connection.vendor == "postgresql" else _select_sqlite(scope, kinds)
     live = read.pop("live")
     if live.all():
         return read, []
@@ -110,7 +117,7 @@ def select_sql(scope: Scope) -> str:
         f"SELECT {', '.join(f'{send(kind, what)} AS {name}' for name, (kind, what) in _READ.items())} "  # noqa: S608
         f"FROM schedules_programme p JOIN assets_app_joint j ON j.id = p.joint_id{scope.near('j')} "
         "JOIN assets_app_asset a ON a.id = p.asset_id "
-        "LEFT JOIN schedules_rating r ON r.programme_id = p.id "
+        f"LEFT JOIN schedules_rating r ON r.programme_id = p.id{scope.near_programmes('r')} "
         f"LEFT JOIN schedules_duedate d ON d.programme_id = p.id{scope.near('d')} "
         f"WHERE {scope.where()} AND ({_LIVE} OR d.programme_id IS NOT NULL) ORDER BY p.id"
     )
@@ -197,9 +204,33 @@ def changed_rows(new: Columns, old: Columns) -> NDArray[np.bool_]:
 # --- reading ----------------------------------------------------------------------------------------------------------
 
 
-def _select(sql: str, kinds: dict[str, str]) -> Columns:
+def _select_postgres(scope: Scope, kinds: dict[str, str]) -> Columns:
+    scope = _with_programmes(scope)
+    if not scope.programmes:
+        return binary_rows.read(copied(select_sql(scope)), kinds)
+    # It takes ranges of joints and programmes for a chance meeting of few, and would look up each row by itself.
     with connection.cursor() as cursor:
-        cursor.execute(sql)
+        cursor.execute("SET LOCAL enable_nestloop = off")
+        content = copied(select_sql(scope))
+        cursor.execute("SET LOCAL enable_nestloop = on")
+    return binary_rows.read(content, kinds)
+
+
+def _with_programmes(scope: Scope) -> Scope:
+    """A range of assets with that of their programmes, where these lie close together as an import leaves them."""
+    if not scope.asset_range:
+        return scope
+    with connection.cursor() as cursor:
+        counted = "SELECT COUNT(*), MIN(id), MAX(id) FROM schedules_programme WHERE asset_id BETWEEN %s AND %s"
+        cursor.execute(counted, scope.asset_range)
+        count, first, last = cursor.fetchone()
+    lie_close = count and last - first < 4 * count
+    return replace(scope, programmes=(first, last)) if lie_close else scope
+
+
+def _select_sqlite(scope: Scope, kinds: dict[str, str]) -> Columns:
+    with connection.cursor() as cursor:
+        cursor.execute(select_sql(scope))
         rows = cursor.fetchall()
     return {name: _typed(kind, [row[place] for row in rows]) for place, (name, kind) in enumerate(kinds.items())}
 

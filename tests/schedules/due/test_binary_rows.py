@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from assets_app.models import Asset, Joint
 from schedules.due import binary_rows, store, sweeps
 from schedules.due.rules import NO_DAY
-from schedules.models import DueDate, NotComputed, Programme
+from schedules.models import DueDate, NotComputed, Programme, Rating
 
 KINDS = {"pk": "id", "many": "int", "so": "flag", "day": "day", "much": "number", "said": "text"}
 DAYS = st.integers(date(1900, 1, 1).toordinal(), date(2999, 12, 31).toordinal()) | st.just(int(NO_DAY))
@@ -118,3 +118,25 @@ def test_a_day_and_a_number_that_there_are_not_come_as_none_on_either_database(s
     np.testing.assert_array_equal(read["last_look_total"], [np.nan, 2.5])
     assert read["calendar_months"].tolist() == [12, 0]
     assert (read["old_governing"].tolist(), read["had_row"].tolist()) == (["", ""], [False, False])
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("between", [0, 9])
+def test_a_range_of_assets_reads_what_its_assets_named_one_by_one_do(site, between):
+    """Whether its programmes lie close together or scattered between those of others."""
+    assets = [
+        Asset.objects.create(site=site, tag=f"T-{n}", name="trailer", kind="trailer", commissioned_on="2020-01-01")
+        for n in range(3)
+    ]
+    for turn in range(4):
+        for asset in [assets[0], *[assets[2]] * between, assets[1]]:
+            joint = Joint.objects.create(asset=asset, tag=f"J-{asset.joints.count()}", kind="weld")
+            made = Programme.objects.create(joint=joint, asset=asset, method="VT", calendar_months=12 + turn)
+            Rating.objects.create(programme=made, window_count=made.pk, computed_at="2026-01-01T00:00Z", version=1)
+    first, second, _ = (asset.pk for asset in assets)
+    by_range = store.read_programmes(store.Scope(asset_range=(first, second)))
+    by_name = store.read_programmes(store.Scope(asset_ids=[first, second]))
+    assert len(by_range["programme_id"]) == 8
+    assert by_range["window_count"].tolist() == by_range["programme_id"].tolist()
+    for name, values in by_name.items():
+        np.testing.assert_array_equal(by_range[name], values)
