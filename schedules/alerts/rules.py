@@ -277,8 +277,8 @@ def not_computed(*, site_id: int, first: str, count: int, today: date) -> Draft:
         kind=NOT_COMPUTED,
         key=f"not computed:{site_id}:{today.isoformat()}",
         subject=f"Not computed: {first}" + (f" and {grouped(count - 1)} more" if more else ""),
-        text=f"The due dates of {first}{more} could not be computed. They stand as they were computed last, and may be "
-        "too late. It is tried again every hour; whoever runs the service finds the error named there.",
+        text=f"The due dates of {first}{more} could not be computed. They stand as they were computed last and may be "
+        "too late: have the joints looked at by hand. It is tried again every hour; the error stands under Recomputes.",
         link="/recomputes/",
         for_day=today,
     )
