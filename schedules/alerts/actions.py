@@ -25,6 +25,7 @@ from schedules.alerts.personal import Clocks
 from schedules.alerts.rules import Draft
 from schedules.deferral.models import Deferral
 from schedules.due.models import DueDate, NotComputed
+from schedules.due.store import Columns, lie_close
 from schedules.duty import queries as duty_queries
 from schedules.duty.models import Counter
 from schedules.duty.rules import unread_too_long
@@ -32,10 +33,9 @@ from schedules.work.models import Hold
 
 AT_ONCE = 1000  # rows a batch
 LOOKS_AT_ONCE = 5000  # asked whether they were told before
-LOOK = ("programme_id", "joint_id", "method", "due_on")
+LOOK = ("programme_id", "joint_id", "method", "due_on")  # days as ordinals
 TOLD = ("programme_id", "kind", "for_day")
 
-Columns = dict[str, NDArray[Any]]  # of LOOK, days as ordinals
 Look = tuple[int, int, str, int]
 WORKED_OFF_WITHIN = timedelta(minutes=5)  # an intent, while beat and a worker live
 
@@ -159,9 +159,9 @@ def _is_told(programmes: NDArray[np.int64], days: NDArray[np.integer], today: da
 
 
 def _of_programmes(ids: list[int]) -> Q:
-    """Rows of some programmes: by their range where they lie close together, which asks a tenth of naming each."""
+    """Rows of some programmes: by their range where they lie close together."""
     first, last = min(ids), max(ids)
-    return Q(programme__gte=first, programme__lte=last) if last - first < 4 * len(ids) else Q(programme__in=ids)
+    return Q(programme__gte=first, programme__lte=last) if lie_close(first, last, len(ids)) else Q(programme__in=ids)
 
 
 def _due_drafts(news: list[Look], today: date) -> Iterator[Draft]:

@@ -278,7 +278,8 @@ def not_computed(*, site_id: int, first: str, count: int, today: date) -> Draft:
         key=f"not computed:{site_id}:{today.isoformat()}",
         subject=f"Not computed: {first}" + (f" and {grouped(count - 1)} more" if more else ""),
         text=f"The due dates of {first}{more} could not be computed. They stand as they were computed last and may be "
-        "too late: have the joints looked at by hand. It is tried again every hour; the error stands under Recomputes.",
+        "too late: have the joints looked at by hand. It is tried again every hour. Recomputes "
+        "names all such assets, also those that broke off since, and the error.",
         link="/recomputes/",
         for_day=today,
     )

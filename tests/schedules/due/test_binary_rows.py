@@ -77,13 +77,18 @@ def test_postgresql_takes_what_is_written_and_sends_what_stands_there(rows):
         np.testing.assert_array_equal(back[name], values)
 
 
+@pytest.mark.parametrize("name", ["method", *store.CODE_COLUMNS])
+def test_every_method_and_limit_that_a_row_may_hold_has_room(name):
+    assert DueDate._meta.get_field(name).max_length <= binary_rows.TEXT_WIDTH
+
+
 def test_nothing_at_all_is_no_row():
     back = binary_rows.read(binary_rows.SIGNATURE + binary_rows.TRAILER, KINDS)
     assert {name: len(values) for name, values in back.items()} == dict.fromkeys(KINDS, 0)
 
 
 def test_a_row_of_another_width_is_refused():
-    """Each of the two rows that a text outside ASCII could spoil: the widths of all fields move."""
+    """A text outside ASCII takes more bytes, and the places of all fields behind it move."""
     whole = bytes(binary_rows.written(columns_of([(1, 2, True, 700_000, 0.5, "VT")] * 40), KINDS))
     row = len(whole[len(binary_rows.SIGNATURE) : -2]) // 40
     for more in (1, 2, row):

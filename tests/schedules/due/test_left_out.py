@@ -99,6 +99,7 @@ def test_it_is_told_once_a_day_for_as_long_as_it_stands(three, broken, site, per
     second = Intent.objects.filter(kind="not computed").latest("pk")
     assert second.subject == "Not computed: T-1 trailer and 1 more"
     assert "T-1 trailer and of 1 more asset could" in second.text
+    assert "Recomputes names all such assets" in first.text
     broken.clear()
     engine.recompute_stale(now=now + timedelta(days=1))
     alerts.raise_owed(now=now + timedelta(days=2))
